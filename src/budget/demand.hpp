@@ -1,0 +1,43 @@
+// How often everything is written over the product's life, before flash comes into it.
+#pragma once
+
+#include <cstdint>
+#include <string>
+#include <vector>
+
+#include "project/project.hpp"
+
+namespace perdure {
+
+/// Saves over life for one reason to save. `nominal` is the mean of an ordinary product; `sizing` is what the area is sized for: the
+/// heavy user's mean, and for events with a confidence the Poisson quantile of the whole life's count.
+struct PolicyDemand {
+    SaveWhen when = SaveWhen::periodic;
+    double nominal_saves = 0;
+    double sizing_saves = 0;
+    double changed_share = 1;
+    std::string formula; ///< how the sizing figure was reached
+    Place place;
+};
+
+struct RecordDemand {
+    uint16_t id = 0;
+    std::string name;
+    std::vector<PolicyDemand> policies;
+    double nominal_saves = 0;
+    double sizing_saves = 0;
+};
+
+struct Demand {
+    double life_s = 0;
+    double starts = 0; ///< over life
+    std::vector<RecordDemand> records; ///< in the project's order
+};
+
+/// The smallest count that a Poisson variable of this mean does not exceed with probability `confidence` (0..1, exclusive).
+/// A mean of 0 gives 0.
+double poisson_count(double mean, double confidence);
+
+Demand demand_of(const Project& project);
+
+} // namespace perdure

@@ -1,0 +1,224 @@
+#include "project/layout.hpp"
+
+#include <algorithm>
+#include <limits>
+#include <numeric>
+
+#include <fmt/format.h>
+
+namespace perdure {
+
+namespace {
+
+constexpr uint32_t short_id_max = 62;
+constexpr uint32_t short_length_max = 127;
+constexpr uint32_t stamp_fixed_bytes = 14;
+constexpr uint32_t mark_fixed_bytes = 3;
+constexpr uint32_t restart_fixed_bytes = 5;
+constexpr uint32_t restart_pad_units = 3;
+constexpr uint32_t ring_block_units_min = 32;
+constexpr uint32_t ring_block_units_max = 65'535;
+constexpr uint32_t short_bits_max = 63;
+
+uint32_t units_for(uint64_t bytes, uint32_t unit_bytes) {
+    return static_cast<uint32_t>((bytes + unit_bytes - 1) / unit_bytes);
+}
+
+/// The smallest width whose full scale takes `movement` for each of `entries` saves; 64 when none up to 63 bits does.
+uint32_t bits_for(uint64_t movement, uint64_t entries) {
+    if (movement > std::numeric_limits<uint64_t>::max() / entries) { return 64; }
+    const uint64_t span = movement * entries;
+    uint32_t bits = 1;
+    while (bits < 64 && (span >> bits) != 0) { ++bits; }
+    return bits;
+}
+
+/// Widths of a total's fields, before bits left over are shared out; empty when a field has no declared movement.
+std::vector<uint32_t> least_bits(const Record& record) {
+    std::vector<uint32_t> bits;
+    for (const Field& field : record.fields) {
+        if (field.movement_max == 0) { return {}; }
+        const uint32_t least = bits_for(field.movement_max, uint64_t{record.lost_entries_max} + 1);
+        const uint32_t width = std::min(least, field.bytes * 8);
+        if (width > short_bits_max) { return {}; }
+        bits.push_back(width);
+    }
+    return bits;
+}
+
+/// Shares `room_bits` that the units hold anyway, one bit a field in turn, so that more lost entries can be bridged.
+void widen(std::vector<uint32_t>& bits, const Record& record, uint32_t room_bits) {
+    uint32_t left = room_bits - std::accumulate(bits.begin(), bits.end(), 0U);
+    for (bool widened = true; widened && left > 0;) {
+        widened = false;
+        for (size_t i = 0; i < bits.size() && left > 0; ++i) {
+            if (bits[i] >= std::min(short_bits_max, record.fields[i].bytes * 8)) { continue; }
+            ++bits[i];
+            --left;
+            widened = true;
+        }
+    }
+}
+
+void add_short_entry(RecordLayout& out, const Record& record, uint32_t head_bytes, uint32_t unit_bytes, uint32_t check_bytes) {
+    std::vector<uint32_t> bits = least_bits(record);
+    if (bits.empty()) { return; }
+    const uint32_t least = std::accumulate(bits.begin(), bits.end(), 0U);
+    const uint32_t units = units_for(head_bytes + (least + 7) / 8 + check_bytes, unit_bytes);
+    if (units >= out.full_units) { return; }
+    widen(bits, record, (units * unit_bytes - head_bytes - check_bytes) * 8);
+    const uint32_t sum = std::accumulate(bits.begin(), bits.end(), 0U);
+    out.short_bytes = head_bytes + (sum + 7) / 8 + check_bytes;
+    out.short_units = units;
+    for (const uint32_t width : bits) { out.short_bits.push_back(static_cast<uint8_t>(width)); }
+}
+
+ProgramRule rule_of(const std::string& catalogued) {
+    if (catalogued == "ecc-zero" || catalogued == "zero-only") { return ProgramRule::once_or_full; }
+    if (catalogued == "no") { return ProgramRule::bits_one_way; }
+    return ProgramRule::once; // the strictest reading suits every other rule, and a rule that is not known
+}
+
+} // namespace
+
+RecordLayout lay_out_record(const Record& record, uint32_t unit_bytes, uint32_t check_bytes) {
+    RecordLayout out;
+    out.id = record.id;
+    const uint32_t payload = record.payload_bytes();
+    const uint32_t head = record.id <= short_id_max ? 1 : 3;
+    const uint32_t length = payload <= short_length_max ? 1 : 2;
+    const bool total = record.kind == RecordKind::total;
+    const uint32_t descriptors = total ? static_cast<uint32_t>(record.fields.size()) : 0;
+    out.full_bytes = head + length + descriptors + payload + check_bytes;
+    out.full_units = units_for(out.full_bytes, unit_bytes);
+    out.restart_units = restart_pad_units + units_for(uint64_t{restart_fixed_bytes} + out.full_bytes, unit_bytes);
+    if (total) { add_short_entry(out, record, head, unit_bytes, check_bytes); }
+    return out;
+}
+
+tl::expected<AreaLayout, Refusal> lay_out_ring(const FlashGeometry& geometry, uint32_t check_bits,
+                                               const std::vector<const Record*>& records) {
+    const uint32_t units = geometry.units_per_ring_block();
+    const uint32_t blocks = geometry.ring_blocks;
+    if (units > ring_block_units_max) {
+        return tl::unexpected(Refusal{fmt::format("a ring block would have {} units of {} bytes; the store counts up to {}", units,
+                                                  geometry.unit_bytes, ring_block_units_max),
+                                      double(units), ring_block_units_max, "units"});
+    }
+    if (units < ring_block_units_min) {
+        return tl::unexpected(Refusal{fmt::format("a ring block needs {} units, {} bytes hold {}", ring_block_units_min,
+                                                  geometry.ring_block_bytes(), units),
+                                      ring_block_units_min, double(units), "units"});
+    }
+    AreaLayout out;
+    out.geometry = geometry;
+    out.check_bytes = check_bits / 8;
+    out.stamp_units = units_for(stamp_fixed_bytes + out.check_bytes, geometry.unit_bytes);
+    out.mark_units = units_for(mark_fixed_bytes + out.check_bytes, geometry.unit_bytes);
+    out.nearly_full_units = out.mark_units;
+    uint64_t live = 0;
+    for (const Record* record : records) {
+        out.records.push_back(lay_out_record(*record, geometry.unit_bytes, out.check_bytes));
+        const RecordLayout& entry = out.records.back();
+        live += entry.full_units;
+        out.nearly_full_units = std::max(out.nearly_full_units, entry.full_units);
+        out.restart_max_units = std::max(out.restart_max_units, entry.restart_units);
+    }
+    out.capacity_units = units > out.stamp_units ? units - out.stamp_units : 0;
+    out.reserve_units = 2 * out.restart_max_units + 2 * out.mark_units;
+    const uint64_t need = live + out.reserve_units;
+    if (need > std::numeric_limits<uint32_t>::max() || blocks < 2) {
+        return tl::unexpected(Refusal{fmt::format("a ring needs 2 blocks, there are {}", blocks), 2, double(blocks), "blocks"});
+    }
+    out.live_units = static_cast<uint32_t>(live);
+    if (need <= out.capacity_units) { return out; }
+
+    // Live data over several blocks: an emptied tail may fill a whole block, so two must be blank, and one entry never spans blocks.
+    const uint64_t largest = uint64_t{out.nearly_full_units} + out.reserve_units;
+    const uint64_t free_units = out.capacity_units > out.reserve_units ? out.capacity_units - out.reserve_units : 0;
+    if (blocks >= 4 && largest <= out.capacity_units && live <= (blocks - 3) * free_units) {
+        out.spare_blocks = 2;
+        return out;
+    }
+    return tl::unexpected(Refusal{fmt::format("{} records need {} units with two starts and marks, a ring block of {} bytes has {}, "
+                                              "and {} such blocks are too few to spread over",
+                                              records.size(), need, geometry.ring_block_bytes(), out.capacity_units, blocks),
+                                  double(need), double(out.capacity_units), "units"});
+}
+
+std::vector<const Record*> records_of(const Project& project, const Area& area) {
+    std::vector<const Record*> out;
+    for (const Record& record : project.records) {
+        if (project.areas.size() <= 1 || record.area == area.name) { out.push_back(&record); }
+    }
+    return out;
+}
+
+tl::expected<FlashGeometry, Refusal> part_geometry(const Device& part) {
+    const std::optional<BlockRun> run = best_run(part);
+    if (!run) { return tl::unexpected(Refusal{"the part has no run of two equal erase blocks", 2, 0, "blocks"}); }
+    if (!part.program_bytes || *part.program_bytes == 0) {
+        return tl::unexpected(Refusal{"the part's program unit (program_bytes) is not known: give it", 0, 0, "bytes"});
+    }
+    FlashGeometry out;
+    out.unit_bytes = *part.program_bytes;
+    out.erase_block_bytes = run->erase_bytes;
+    out.blank = part.erased_value == "0x00" ? 0x00 : 0xFF;
+    out.rule = rule_of(part.program_rule);
+    out.ecc = part.program_rule.rfind("ecc", 0) == 0;
+    return out;
+}
+
+tl::expected<AreaLayout, Refusal> lay_out(const Project& project, const Area& area, uint32_t ring_blocks) {
+    auto geometry = part_geometry(project.part);
+    if (!geometry) { return tl::unexpected(geometry.error()); }
+    const std::vector<const Record*> records = records_of(project, area);
+    const uint32_t count = best_run(project.part)->count;
+    if (ring_blocks < 2 || ring_blocks > count) {
+        return tl::unexpected(Refusal{fmt::format("a ring of {} blocks does not fit: it needs 2 or more, the part has {} erase blocks", ring_blocks,
+                                                  count),
+                                      double(ring_blocks), double(count), "blocks"});
+    }
+    geometry->ring_blocks = ring_blocks;
+    std::optional<AreaLayout> spread;
+    Refusal last;
+    for (uint32_t joined = 1; joined <= count / ring_blocks; ++joined) {
+        geometry->erase_blocks_per_ring_block = joined;
+        auto layout = lay_out_ring(*geometry, area.check_bits, records);
+        if (layout && layout->spare_blocks == 1) { return layout; }
+        if (layout && !spread) { spread = *layout; }
+        if (!layout) { last = layout.error(); }
+        if (uint64_t{geometry->units_per_ring_block()} > ring_block_units_max) { break; }
+    }
+    if (spread) { return *spread; }
+    return tl::unexpected(last);
+}
+
+tl::expected<AreaLayout, Refusal> lay_out_sized(const Project& project, const Area& area) {
+    auto geometry = part_geometry(project.part);
+    if (!geometry) { return tl::unexpected(geometry.error()); }
+    if (!area.size_bytes) { return tl::unexpected(Refusal{"the area has no size", 0, 0, "bytes"}); }
+    const std::vector<const Record*> records = records_of(project, area);
+    const BlockRun run = *best_run(project.part);
+    const uint64_t blocks = std::min<uint64_t>(*area.size_bytes / run.erase_bytes, run.count);
+    std::optional<AreaLayout> spread, pair;
+    Refusal last{fmt::format("an area of {} bytes holds {} erase blocks of {} bytes; a ring needs 2", *area.size_bytes, blocks,
+                             run.erase_bytes),
+                 2, double(blocks), "blocks"};
+    for (uint32_t joined = 1; joined <= blocks / 2; ++joined) {
+        geometry->erase_blocks_per_ring_block = joined;
+        geometry->ring_blocks = static_cast<uint32_t>(blocks / joined);
+        auto layout = lay_out_ring(*geometry, area.check_bits, records);
+        // A ring of two cannot clean ahead, so joining down to two blocks comes last.
+        if (layout && layout->spare_blocks == 1 && (joined == 1 || layout->geometry.ring_blocks > 2)) { return layout; }
+        if (layout && layout->spare_blocks == 1 && !pair) { pair = *layout; }
+        if (layout && layout->spare_blocks == 2 && !spread) { spread = *layout; }
+        if (!layout) { last = layout.error(); }
+        if (uint64_t{geometry->units_per_ring_block()} > ring_block_units_max) { break; }
+    }
+    if (spread) { return *spread; }
+    if (pair) { return *pair; }
+    return tl::unexpected(last);
+}
+
+} // namespace perdure

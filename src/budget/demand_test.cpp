@@ -1,5 +1,7 @@
 #include "budget/demand.hpp"
 
+#include <cmath>
+
 #include <gtest/gtest.h>
 
 namespace perdure {

@@ -12,7 +12,8 @@ namespace {
 
 constexpr uint32_t short_id_max = 62;
 constexpr uint32_t short_length_max = 127;
-constexpr uint32_t stamp_fixed_bytes = 14;
+constexpr uint32_t stamp_bytes = 16; // its own check code is always 16 bits: a reader needs to know nothing to read it
+constexpr uint32_t restarts_held = 3; // failed starts that a head must have room for
 constexpr uint32_t mark_fixed_bytes = 3;
 constexpr uint32_t restart_fixed_bytes = 5;
 constexpr uint32_t restart_pad_units = 3;
@@ -113,7 +114,7 @@ tl::expected<AreaLayout, Refusal> lay_out_ring(const FlashGeometry& geometry, ui
     AreaLayout out;
     out.geometry = geometry;
     out.check_bytes = check_bits / 8;
-    out.stamp_units = units_for(stamp_fixed_bytes + out.check_bytes, geometry.unit_bytes);
+    out.stamp_units = units_for(stamp_bytes, geometry.unit_bytes);
     out.mark_units = units_for(mark_fixed_bytes + out.check_bytes, geometry.unit_bytes);
     out.nearly_full_units = out.mark_units;
     uint64_t live = 0;
@@ -125,7 +126,8 @@ tl::expected<AreaLayout, Refusal> lay_out_ring(const FlashGeometry& geometry, ui
         out.restart_max_units = std::max(out.restart_max_units, entry.restart_units);
     }
     out.capacity_units = units > out.stamp_units ? units - out.stamp_units : 0;
-    out.reserve_units = 2 * out.restart_max_units + 2 * out.mark_units;
+    const uint32_t start = restart_pad_units + out.nearly_full_units + units_for(restart_fixed_bytes, geometry.unit_bytes);
+    out.reserve_units = restarts_held * start + 2 * out.mark_units;
     const uint64_t need = live + out.reserve_units;
     if (need > std::numeric_limits<uint32_t>::max() || blocks < 2) {
         return tl::unexpected(Refusal{fmt::format("a ring needs 2 blocks, there are {}", blocks), 2, double(blocks), "blocks"});
@@ -134,15 +136,14 @@ tl::expected<AreaLayout, Refusal> lay_out_ring(const FlashGeometry& geometry, ui
     if (need <= out.capacity_units) { return out; }
 
     // Live data over several blocks: an emptied tail may fill a whole block, so two must be blank, and one entry never spans blocks.
-    const uint64_t largest = uint64_t{out.nearly_full_units} + out.reserve_units;
     const uint64_t free_units = out.capacity_units > out.reserve_units ? out.capacity_units - out.reserve_units : 0;
-    if (blocks >= 4 && largest <= out.capacity_units && live <= (blocks - 3) * free_units) {
+    if (blocks >= 4 && out.reserve_units <= out.capacity_units && live <= (blocks - 3) * free_units) {
         out.spare_blocks = 2;
         return out;
     }
-    return tl::unexpected(Refusal{fmt::format("{} records need {} units with two starts and marks, a ring block of {} bytes has {}, "
+    return tl::unexpected(Refusal{fmt::format("{} records need {} units with {} starts and two marks, a ring block of {} bytes has {}, "
                                               "and {} such blocks are too few to spread over",
-                                              records.size(), need, geometry.ring_block_bytes(), out.capacity_units, blocks),
+                                              records.size(), need, restarts_held, geometry.ring_block_bytes(), out.capacity_units, blocks),
                                   double(need), double(out.capacity_units), "units"});
 }
 

@@ -33,7 +33,7 @@ struct AreaLayout {
     uint32_t capacity_units = 0;    ///< what a ring block holds besides its stamp
     uint32_t spare_blocks = 1;      ///< ring blocks kept blank whenever a put returns
     uint32_t live_units = 0;        ///< one full entry of every record
-    uint32_t reserve_units = 0;     ///< two starts and two marks, kept free of copied entries
+    uint32_t reserve_units = 0;     ///< three starts and two marks, kept free of copied entries
     uint32_t restart_max_units = 0; ///< the dearest start, padding included
     uint32_t nearly_full_units = 0; ///< with fewer left, a start goes on in the next block
     std::vector<RecordLayout> records; ///< the area's records, in the project's order

@@ -107,9 +107,9 @@ TEST(Layout, RefusesWithTheNumbers) {
     const Project project = on_part(2, 1024, 8, {bytes_value(1, 2000)});
     const auto layout = lay_out(project, project.areas[0], 2);
     ASSERT_FALSE(layout);
-    EXPECT_EQ(layout.error().text, "1 records need 763 units with two starts and marks, a ring block of 1024 bytes has 126, and 2 such "
+    EXPECT_EQ(layout.error().text, "1 records need 1018 units with 3 starts and two marks, a ring block of 1024 bytes has 126, and 2 such "
                                    "blocks are too few to spread over");
-    EXPECT_EQ(layout.error().need, 763);
+    EXPECT_EQ(layout.error().need, 1018);
     EXPECT_EQ(layout.error().have, 126);
 }
 

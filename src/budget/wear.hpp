@@ -1,0 +1,91 @@
+// How fast a ring turns, and what its units are spent on: expected values in closed form, no flash bytes.
+//
+// The ring is a circular log that copies what is still live, so its state is one unknown: the time T in which the head fills. At that T
+// the units of a block are all accounted for: saves, copies, starts, the mark, and the end that the next entry does not fit. The chance
+// that a record must be copied follows from the time since its newest save (FIFO cleaning; for uniform Poisson traffic this is
+// the published x = exp(-a(1-x)) and write amplification 1/(1-x)).
+#pragma once
+
+#include <cstdint>
+#include <vector>
+
+#include "budget/demand.hpp"
+#include "project/layout.hpp"
+
+namespace perdure {
+
+/// Saves of one record: at an even period (0 = none), and at random (Poisson) besides.
+struct RecordTraffic {
+    double period_s = 0;
+    double random_per_s = 0;
+    [[nodiscard]] double per_s() const { return (period_s > 0 ? 1 / period_s : 0) + random_per_s; }
+};
+
+/// What an area has to take, in the order of its layout's records.
+struct Traffic {
+    double starts_per_s = 0;
+    std::vector<RecordTraffic> records;
+    bool service_in_time = true; ///< blocks are emptied ahead; otherwise, and with two blocks always, inside put
+};
+
+enum class Figures { nominal, sizing };
+
+/// The traffic of the records `area` holds. Saves every so long are even, those on a change or by events are random; periodic saves
+/// are taken `periodic_factor` times as often.
+Traffic traffic_of(const Project& project, const Area& area, const Demand& demand, Figures figures, double periodic_factor = 1.0);
+
+/// Expected units and entries of one record in each block.
+struct RecordWear {
+    double full_saves = 0;
+    double short_saves = 0;
+    double copies = 0;
+    double units = 0; ///< of all of these
+    double share = 0; ///< of all units but the stamp
+};
+
+/// Expected content of each block in steady state. Units are program units.
+struct RingWear {
+    double block_s = 0; ///< time in which a block fills; infinite when nothing is ever written
+    double start_units = 0;
+    double mark_units = 0;
+    double waste_units = 0; ///< blank at the block's end: the next entry did not fit
+    double copied_units = 0;
+    double saved_units = 0;
+    double empties_at = 0;  ///< how far the head is filled (share of block_s) when the tail is emptied
+    double data_blocks = 0; ///< blocks between an entry and its copy
+    std::vector<RecordWear> records;
+    /// Units programmed for each unit that a save took.
+    [[nodiscard]] double amplification() const {
+        return saved_units > 0 ? (saved_units + copied_units + start_units + mark_units) / saved_units : 0;
+    }
+};
+
+/// How closely the end of a block is reckoned: `fine` follows the filling unit by unit, `coarse` takes the renewal limit.
+enum class Precision { coarse, fine };
+
+/// Steady state of the ring under `traffic` (its records match the layout's).
+RingWear ring_wear(const AreaLayout& layout, const Traffic& traffic, Precision precision = Precision::fine);
+
+/// Erases over a life of `life_s`, after the erase of formatting.
+struct Erases {
+    double blocks_emptied = 0;
+    double per_block_mean = 0;
+    double per_block_max = 0; ///< a whole number: blocks differ by one
+};
+Erases erases_over(const RingWear& wear, uint32_t ring_blocks, double life_s);
+
+/// Expected blank units at a block's end. Exposed for its tests: `items` come at random in proportion to their weights into a block of
+/// `capacity_units`; an item opens the next block when fewer than its `need` are left. `first` are entries that each block
+/// holds with the given chance before them.
+struct FillItem {
+    uint32_t units = 0;
+    uint32_t need = 0;
+    double weight = 0;
+};
+struct FillFirst {
+    uint32_t units = 0;
+    double chance = 0;
+};
+double end_waste_units(uint32_t capacity_units, std::vector<FillItem> items, std::vector<FillFirst> first, Precision precision);
+
+} // namespace perdure

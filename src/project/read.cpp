@@ -1,0 +1,174 @@
+#include "project/read.hpp"
+
+#include <fstream>
+#include <system_error>
+
+#include <fmt/format.h>
+
+#include "project/read_sections.hpp"
+
+namespace perdure {
+namespace {
+
+constexpr size_t file_bytes_max = 1U << 20U;
+
+std::vector<std::string_view> split_lines(std::string_view text) {
+    std::vector<std::string_view> lines;
+    while (!text.empty()) {
+        const size_t end = text.find('\n');
+        std::string_view line = text.substr(0, end);
+        if (!line.empty() && line.back() == '\r') { line.remove_suffix(1); }
+        lines.push_back(line);
+        text.remove_prefix(end == std::string_view::npos ? text.size() : end + 1);
+    }
+    return lines;
+}
+
+/// Length of the valid UTF-8 sequence at the front of `text`, 0 when there is none (Unicode 15, table 3-7).
+size_t utf8_length(std::string_view text) {
+    const auto byte = [&](size_t i) { return i < text.size() ? static_cast<unsigned>(static_cast<unsigned char>(text[i])) : 0U; };
+    const auto follows = [&](size_t i) { return (byte(i) & 0xC0U) == 0x80U; };
+    const unsigned first = byte(0);
+    if (first < 0x80U) { return 1; }
+    if (first >= 0xC2U && first <= 0xDFU) { return follows(1) ? 2 : 0; }
+    if (first >= 0xE0U && first <= 0xEFU) {
+        const bool shortest = first != 0xE0U || byte(1) >= 0xA0U;
+        const bool surrogate = first == 0xEDU && byte(1) >= 0xA0U;
+        return follows(1) && follows(2) && shortest && !surrogate ? 3 : 0;
+    }
+    if (first >= 0xF0U && first <= 0xF4U) {
+        const bool shortest = first != 0xF0U || byte(1) >= 0x90U;
+        const bool in_range = first != 0xF4U || byte(1) < 0x90U;
+        return follows(1) && follows(2) && follows(3) && shortest && in_range ? 4 : 0;
+    }
+    return 0;
+}
+
+/// True when the text is UTF-8, else notes where it is not.
+bool check_utf8(Source& source) {
+    for (size_t i = 0; i < source.lines.size(); ++i) {
+        std::string_view rest = source.lines[i];
+        uint32_t column = 1;
+        while (!rest.empty()) {
+            const size_t length = utf8_length(rest);
+            if (length == 0) {
+                const auto byte = static_cast<unsigned>(static_cast<unsigned char>(rest.front()));
+                source.complain({{static_cast<uint32_t>(i + 1), column}, 1}, fmt::format("the byte 0x{:02X} is not UTF-8 text", byte), "a text file in UTF-8");
+                return false;
+            }
+            rest.remove_prefix(length);
+            ++column;
+        }
+    }
+    return true;
+}
+
+/// What the parser says, without its words for its own inside.
+std::string syntax_message(std::string_view said) {
+    const std::string_view lead = "Error while parsing ";
+    if (said.rfind(lead, 0) == 0) { said.remove_prefix(lead.size()); }
+    const size_t inside = said.find(" (TOML_");
+    return fmt::format("not TOML: {}", said.substr(0, inside));
+}
+
+void check_sections(Source& source, const toml::table& file) {
+    check_keys(Section{source, file, "the file", {}}, {"product", "part", "area", "record", "require"});
+}
+
+} // namespace
+
+void read_product(Source& source, const toml::table& file, Project& project) {
+    const Section root{source, file, "the file", {}};
+    if (!file.contains("product")) {
+        complain_missing(root, "[product]", "[product] with name = \"...\" and life = \"12 y\"");
+        return;
+    }
+    const toml::table* table = get_table(root, "product");
+    if (table == nullptr) { return; }
+    const Section section{source, *table, "[product]", span_of_key(root, "product")};
+    Product& product = project.product;
+    product.place = section.span.place;
+    check_keys(section, {"name", "life", "year", "starts", "starts_per_day", "fleet"});
+    if (!table->contains("name")) { complain_missing(section, "name", "name = \"valve controller\""); }
+    if (!table->contains("life")) { complain_missing(section, "life", "life = \"12 y\""); }
+    product.name = get_text(section, "name", "a name").value_or("");
+    product.life_years = get_quantity(section, "life", Dimension::life_y, {0, 100, true, false, "above 0 y and at most 100 y"}).value_or(product.life_years);
+    product.life_place = span_of_value(section, "life").place;
+    constexpr double day_s = 86400;
+    if (const auto year_s = get_quantity(section, "year", Dimension::time_s, {360 * day_s, 366 * day_s, false, false, "from 360 d to 366 d"})) {
+        product.year_days = *year_s / day_s;
+    }
+    const Bounds often{0, 86400, false, false, "from 0 to 86400 a day"};
+    auto starts = get_rate_per_day(section, "starts", product.year_days, often);
+    if (table->contains("starts") && table->contains("starts_per_day")) {
+        source.complain(span_of_key(section, "starts_per_day"), "\"starts\" and \"starts_per_day\" say the same", "one of them");
+    }
+    const std::string_view starts_key = table->contains("starts") ? "starts" : "starts_per_day";
+    if (!starts) { starts = get_number(section, "starts_per_day", often); }
+    product.starts_per_day = starts.value_or(product.starts_per_day);
+    product.starts_place = span_of_value(section, starts_key).place;
+    product.fleet_units = get_whole(section, "fleet", 1, 1000000000).value_or(1);
+}
+
+void read_requirements(Source& source, const toml::table& file, Project& project) {
+    const Section root{source, file, "the file", {}};
+    const toml::table* table = get_table(root, "require");
+    if (table == nullptr) { return; }
+    const Section section{source, *table, "[require]", span_of_key(root, "require")};
+    Requirements& require = project.requirements;
+    require.place = section.span.place;
+    check_keys(section, {"margin", "spend_limit", "put_stall", "start_up", "flash_share"});
+    const Bounds share{0, 1, true, false, "a share above 0 and at most 1"};
+    const Bounds time{0, 86400, true, false, "above 0 and at most 1 d"};
+    require.margin_min = get_number(section, "margin", {0, 1000, true, false, "above 0 and at most 1000"}).value_or(require.margin_min);
+    require.spend_limit = get_number(section, "spend_limit", share).value_or(require.spend_limit);
+    require.flash_share_max = get_number(section, "flash_share", share);
+    const auto to_ms = [](double s) { return s * 1e3; };
+    if (const auto stall_s = get_quantity(section, "put_stall", Dimension::time_s, time)) { require.put_stall_max_ms = to_ms(*stall_s); }
+    if (const auto start_s = get_quantity(section, "start_up", Dimension::time_s, time)) { require.start_up_max_ms = to_ms(*start_s); }
+    require.margin_place = span_of_value(section, "margin").place;
+    require.spend_limit_place = span_of_value(section, "spend_limit").place;
+    require.put_stall_place = span_of_value(section, "put_stall").place;
+    require.start_up_place = span_of_value(section, "start_up").place;
+    require.flash_share_place = span_of_value(section, "flash_share").place;
+}
+
+tl::expected<Project, std::vector<Diagnostic>> read_project(std::string_view text, std::string path, const Catalog& catalog) {
+    Source source{std::move(path), split_lines(text), {}};
+    if (!check_utf8(source)) { return tl::unexpected(std::move(source.found)); }
+    Project project;
+    project.path = source.path;
+    try {
+        const toml::table file = toml::parse(text, std::string_view{});
+        check_sections(source, file);
+        read_product(source, file, project);
+        read_part(source, file, catalog, project);
+        read_areas(source, file, project);
+        read_records(source, file, project);
+        read_requirements(source, file, project);
+    } catch (const toml::parse_error& error) {
+        const toml::source_position& at = error.source().begin;
+        source.complain({{at.line, at.column}, 1}, syntax_message(error.description()));
+    }
+    if (source.found.empty()) { return project; }
+    order_by_place(source.found);
+    return tl::unexpected(std::move(source.found));
+}
+
+tl::expected<Project, std::vector<Diagnostic>> load_project(const std::string& path, const Catalog& catalog) {
+    Source source{path, {}, {}};
+    const auto refuse = [&](std::string message) {
+        source.complain({{0, 0}, 1}, std::move(message));
+        return tl::unexpected(std::move(source.found));
+    };
+    std::ifstream file(path, std::ios::binary);
+    std::string text(file_bytes_max + 1, '\0');
+    if (!file) { return refuse("cannot be opened"); }
+    file.read(text.data(), static_cast<std::streamsize>(text.size()));
+    if (file.bad() || (file.fail() && !file.eof())) { return refuse("cannot be read"); }
+    text.resize(static_cast<size_t>(file.gcount()));
+    if (text.size() > file_bytes_max) { return refuse("is larger than 1 MiB, which no project file is"); }
+    return read_project(text, path, catalog);
+}
+
+} // namespace perdure

@@ -1,0 +1,147 @@
+#include <ostream>
+
+#include <fmt/format.h>
+#include <nlohmann/json.hpp>
+
+#include "cli/commands.hpp"
+#include "cli/text.hpp"
+#include "project/read.hpp"
+
+namespace perdure {
+namespace {
+
+/// "4 a day", "6 a year": the span in which it happens at least once.
+std::string show_rate(double per_day, double year_days) {
+    return per_day >= 1 ? fmt::format("{:.4g} a day", per_day) : fmt::format("{:.4g} a year", per_day * year_days);
+}
+
+std::string show_save(const SavePolicy& save, double year_days) {
+    std::string text;
+    switch (save.when) {
+    case SaveWhen::periodic: text = "every " + show_seconds(save.every_s); break;
+    case SaveWhen::events: text = show_rate(save.events_per_day, year_days); break;
+    case SaveWhen::at_start: text = "at each start"; break;
+    }
+    if (save.confidence) { text += fmt::format(" (events, {:g} % sure)", *save.confidence * 100); }
+    if (save.changed_share < 1) { text += fmt::format(", {:g} % of them changed", save.changed_share * 100); }
+    return text;
+}
+
+/// "program_bytes, vdd_min": the columns that have no document behind them.
+std::string from_memory(const Device& part) {
+    std::string out;
+    for (const auto& [column, source] : part.provenance) {
+        if (source.from_memory) { out += (out.empty() ? "" : ", ") + column; }
+    }
+    return out;
+}
+
+void show_part(const Device& part, std::ostream& out) {
+    out << fmt::format("part     {}{}{}\n", part.id, part.example_part.empty() ? "" : ", ", part.example_part);
+    for (const BlockRun& run : part.runs) { out << fmt::format("         {} erase blocks of {}\n", run.count, show_bytes(run.erase_bytes)); }
+    out << fmt::format("         program unit {}, blank {}, {:.0f} erases\n", show_bytes(*part.program_bytes), part.erased_value, *part.endurance_cycles);
+    std::string erase;
+    for (const double ms : part.erase_ms_max) { erase += (erase.empty() ? "" : " / ") + show_seconds(ms / 1e3); }
+    out << fmt::format("         at most {} to erase, {} to program a unit\n", erase, show_seconds(*part.program_us_max / 1e6));
+    const std::string memory = from_memory(part);
+    if (!memory.empty()) { out << "         " << wrapped("from memory, check before use: " + memory, 11, 9) << '\n'; }
+}
+
+void show_project(const Project& project, std::ostream& out) {
+    const Product& product = project.product;
+    out << fmt::format("product  {}\n         {:g} y of {:g} d, {:.4g} start{} a day, fleet of {}\n", product.name, product.life_years, product.year_days, product.starts_per_day, product.starts_per_day == 1 ? "" : "s", product.fleet_units);
+    show_part(project.part, out);
+    for (const Area& area : project.areas) {
+        out << fmt::format("area     {}: {}, {}, {}-bit check\n", area.name, area.size_bytes ? show_bytes(*area.size_bytes) : "smallest that holds",
+                           area.start_address ? fmt::format("at 0x{:08X}", *area.start_address) : "at the top", area.check_bits);
+    }
+    for (const Record& record : project.records) {
+        out << fmt::format("record   {} (id {}, {}, {} B in {})\n", record.name, record.id, record.kind == RecordKind::total ? "total" : "value", record.payload_bytes(), record.area);
+        std::string fields;
+        for (const Field& field : record.fields) { fields += (fields.empty() ? "fields: " : ", ") + field.name; }
+        out << "         " << wrapped(fields, 17, 9) << '\n';
+        for (const SavePolicy& save : record.saves) { out << "         saved " << show_save(save, product.year_days) << '\n'; }
+        if (record.heavy_user_factor > 1) { out << fmt::format("         heavy user: {:g} times that\n", record.heavy_user_factor); }
+    }
+}
+
+nlohmann::json json_of(const Record& record) {
+    nlohmann::json out{{"name", record.name}, {"id", record.id}, {"kind", record.kind == RecordKind::total ? "total" : "value"}, {"area", record.area}, {"bytes", record.payload_bytes()}, {"heavy_user", record.heavy_user_factor}, {"line", record.place.line}};
+    for (const Field& field : record.fields) { out["fields"].push_back({{"name", field.name}, {"bytes", field.bytes}, {"movement", field.movement_max}}); }
+    for (const SavePolicy& save : record.saves) {
+        nlohmann::json policy{{"changed", save.changed_share}};
+        if (save.when == SaveWhen::periodic) { policy["every_s"] = save.every_s; }
+        if (save.when == SaveWhen::events) { policy["events_per_day"] = save.events_per_day; }
+        if (save.when == SaveWhen::at_start) { policy["at_start"] = true; }
+        if (save.confidence) { policy["confidence"] = *save.confidence; }
+        out["saves"].push_back(policy);
+    }
+    return out;
+}
+
+nlohmann::json json_of(const Project& project) {
+    nlohmann::json out;
+    const Product& product = project.product;
+    out["product"] = {{"name", product.name}, {"life_years", product.life_years}, {"year_days", product.year_days}, {"starts_per_day", product.starts_per_day}, {"fleet_units", product.fleet_units}};
+    out["part"] = {{"id", project.part.id}, {"program_bytes", *project.part.program_bytes}, {"endurance_cycles", *project.part.endurance_cycles}, {"erased_value", project.part.erased_value}, {"program_us_max", *project.part.program_us_max}, {"erase_ms_max", project.part.erase_ms_max}};
+    for (const BlockRun& run : project.part.runs) { out["part"]["runs"].push_back({{"count", run.count}, {"erase_bytes", run.erase_bytes}}); }
+    out["part"]["from_memory"] = from_memory(project.part);
+    for (const Area& area : project.areas) {
+        nlohmann::json entry{{"name", area.name}, {"check_bits", area.check_bits}};
+        if (area.size_bytes) { entry["size_bytes"] = *area.size_bytes; }
+        if (area.start_address) { entry["start_address"] = *area.start_address; }
+        out["areas"].push_back(entry);
+    }
+    for (const Record& record : project.records) { out["records"].push_back(json_of(record)); }
+    return out;
+}
+
+nlohmann::json json_of(const std::vector<Diagnostic>& errors) {
+    nlohmann::json out = nlohmann::json::array();
+    for (const Diagnostic& error : errors) {
+        out.push_back({{"file", error.path}, {"line", error.span.place.line}, {"column", error.span.place.column}, {"message", error.message}, {"expected", error.expected}, {"nearest", error.nearest}});
+    }
+    return out;
+}
+
+/// The share of flash that the areas take, when all sizes are given; else the answer needs the budget.
+std::optional<double> flash_share(const Project& project) {
+    if (!project.part.flash_bytes) { return std::nullopt; }
+    double bytes = 0;
+    for (const Area& area : project.areas) {
+        if (!area.size_bytes) { return std::nullopt; }
+        bytes += static_cast<double>(*area.size_bytes);
+    }
+    return bytes / static_cast<double>(*project.part.flash_bytes);
+}
+
+} // namespace
+
+int run_check(const CommandInput& input, std::ostream& out, std::ostream& err) {
+    const auto project = load_project(input.arguments.front(), catalog());
+    // A file may hold any text: bytes that are not UTF-8 become the replacement character in JSON.
+    const auto print = [&](const nlohmann::json& json) { out << json.dump(2, ' ', false, nlohmann::json::error_handler_t::replace) << '\n'; };
+    if (!project) {
+        if (input.json) {
+            print({{"ok", false}, {"errors", json_of(project.error())}});
+        } else {
+            err << render(project.error());
+        }
+        return exit_input_wrong;
+    }
+    const std::optional<double> share = flash_share(*project);
+    const std::optional<double> share_max = project->requirements.flash_share_max;
+    const bool met = !share || !share_max || *share <= *share_max;
+    if (input.json) {
+        nlohmann::json json = json_of(*project);
+        json["ok"] = met;
+        print(json);
+    } else {
+        show_project(*project, out);
+        if (share && share_max) { out << fmt::format("require  flash_share: {:.4g} taken, {:.4g} allowed: {}\n", *share, *share_max, met ? "holds" : "does not hold"); }
+        out << fmt::format("{}: no errors\n", project->path);
+    }
+    return met ? exit_ok : exit_not_met;
+}
+
+} // namespace perdure

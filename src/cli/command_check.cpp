@@ -6,6 +6,7 @@
 #include "cli/commands.hpp"
 #include "cli/text.hpp"
 #include "project/read.hpp"
+#include "project/units.hpp"
 
 namespace perdure {
 namespace {

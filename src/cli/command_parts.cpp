@@ -7,6 +7,7 @@
 #include "catalog/catalog.hpp"
 #include "cli/commands.hpp"
 #include "cli/text.hpp"
+#include "project/units.hpp"
 #include "project/diagnostic.hpp"
 
 namespace perdure {

@@ -1,5 +1,7 @@
 #include "project/read.hpp"
 
+#include <algorithm>
+#include <cctype>
 #include <fstream>
 #include <system_error>
 
@@ -63,12 +65,26 @@ bool check_utf8(Source& source) {
     return true;
 }
 
-/// What the parser says, without its words for its own inside.
+/// What the parser says, without its words for its own inside and with a plainer one for the commonest slip.
 std::string syntax_message(std::string_view said) {
-    const std::string_view lead = "Error while parsing ";
-    if (said.rfind(lead, 0) == 0) { said.remove_prefix(lead.size()); }
-    const size_t inside = said.find(" (TOML_");
-    return fmt::format("not TOML: {}", said.substr(0, inside));
+    if (said.find("unescaped control characters") != std::string_view::npos) { return "not TOML: the text is not closed by a quote on its line"; }
+    if (said.rfind("Error while parsing ", 0) == 0) {
+        const size_t colon = said.find(": ");
+        said.remove_prefix(colon == std::string_view::npos ? 0 : colon + 2);
+    }
+    std::string message(said.substr(0, said.find(" (TOML_")));
+    const std::string_view line_feed = "'\\n'";
+    if (const size_t at = message.find(line_feed); at != std::string::npos) { message.replace(at, line_feed.size(), "the end of the line"); }
+    return fmt::format("not TOML: {}", message);
+}
+
+/// A hint when the parser stopped at a unit that follows a number.
+std::string syntax_hint(std::string_view line, uint32_t column) {
+    size_t at = std::min<size_t>(column == 0 ? 0 : column - 1, line.size());
+    const bool letter = at < line.size() && std::isalpha(static_cast<unsigned char>(line[at])) != 0;
+    while (at > 0 && line[at - 1] == ' ') { --at; }
+    const bool digit = at > 0 && std::isdigit(static_cast<unsigned char>(line[at - 1])) != 0;
+    return letter && digit ? "quotes around a value with its unit, such as \"45 s\"" : "";
 }
 
 void check_sections(Source& source, const toml::table& file) {
@@ -80,6 +96,7 @@ void check_sections(Source& source, const toml::table& file) {
 void read_product(Source& source, const toml::table& file, Project& project) {
     const Section root{source, file, "the file", {}};
     if (!file.contains("product")) {
+        if (has_misspelled(root, "product")) { return; }
         complain_missing(root, "[product]", "[product] with name = \"...\" and life = \"12 y\"");
         return;
     }
@@ -148,7 +165,7 @@ tl::expected<Project, std::vector<Diagnostic>> read_project(std::string_view tex
         read_requirements(source, file, project);
     } catch (const toml::parse_error& error) {
         const toml::source_position& at = error.source().begin;
-        source.complain({{at.line, at.column}, 1}, syntax_message(error.description()));
+        source.complain({{at.line, at.column}, 1}, syntax_message(error.description()), syntax_hint(source.line(at.line), at.column));
     }
     if (source.found.empty()) { return project; }
     order_by_place(source.found);

@@ -27,14 +27,14 @@ void check_size(const Section& section, const BlockRun& run, uint64_t offset, co
     const uint64_t size = *placed.area.size_bytes;
     const uint64_t room = run.bytes() - (offset - run.offset_bytes);
     if (size % run.erase_bytes != 0) {
-        section.source.complain(placed.size_span, fmt::format("{} is {} bytes, not a whole number of erase blocks of {} bytes", section.title, size, run.erase_bytes),
-                                fmt::format("\"{} B\" or \"{} B\"", size - size % run.erase_bytes, size - size % run.erase_bytes + run.erase_bytes));
+        section.source.complain(placed.size_span, fmt::format("{} is {}, not a whole number of erase blocks of {}", section.title, show_bytes(size), show_bytes(run.erase_bytes)),
+                                fmt::format("\"{}\" or \"{}\"", show_bytes(size - size % run.erase_bytes), show_bytes(size - size % run.erase_bytes + run.erase_bytes)));
     } else if (size > room) {
-        section.source.complain(placed.size_span, fmt::format("{} is {} bytes, but only {} bytes of equal blocks are there", section.title, size, room),
-                                fmt::format("at most \"{} B\"", room));
+        section.source.complain(placed.size_span, fmt::format("{} is {}, but only {} of equal blocks are there", section.title, show_bytes(size), show_bytes(room)),
+                                fmt::format("at most \"{}\"", show_bytes(room)));
     } else if (size < 2ULL * run.erase_bytes) {
         section.source.complain(placed.size_span, fmt::format("{} has one erase block", section.title),
-                                fmt::format("two at least, so that one is whole while the other is emptied: \"{} B\" or more", 2ULL * run.erase_bytes));
+                                fmt::format("two at least, so that one is whole while the other is emptied: \"{}\" or more", show_bytes(2ULL * run.erase_bytes)));
     }
 }
 
@@ -63,7 +63,7 @@ void check_place(const Section& section, const Project& project, const PlacedAre
     }
     const uint64_t into = (start - base - run->offset_bytes) % run->erase_bytes;
     if (into != 0) {
-        section.source.complain(placed.start_span, fmt::format("0x{:08X} is not the start of an erase block of {} bytes", start, run->erase_bytes),
+        section.source.complain(placed.start_span, fmt::format("0x{:08X} is not the start of an erase block of {}", start, show_bytes(run->erase_bytes)),
                                 fmt::format("\"0x{:08X}\" or \"0x{:08X}\"", start - into, start - into + run->erase_bytes));
         return;
     }

@@ -142,7 +142,7 @@ void read_movement(const Section& section, RecordKind kind, bool type_known, Fie
     }
 }
 
-Field read_field(const Section& section, RecordKind kind) {
+Field read_field(const Section& section, std::optional<RecordKind> kind) {
     Field field;
     field.place = section.span.place;
     check_keys(section, {"name", "type", "default", "movement"});
@@ -153,13 +153,13 @@ Field read_field(const Section& section, RecordKind kind) {
     }
     const bool type_known = read_type(section, field);
     if (type_known) { read_default(section, field); }
-    read_movement(section, kind, type_known, field);
+    if (kind) { read_movement(section, *kind, type_known, field); }
     return field;
 }
 
 } // namespace
 
-std::vector<Field> read_fields(const Section& record, RecordKind kind) {
+std::vector<Field> read_fields(const Section& record, std::optional<RecordKind> kind) {
     const toml::node* node = record.table.get("fields");
     constexpr std::string_view expected = "fields = [ { name = \"litres\", type = \"u32\" } ]";
     std::vector<Field> fields;

@@ -178,6 +178,7 @@ void check_whole_units(const Section& part, const Device& device) {
 void read_part(Source& source, const toml::table& file, const Catalog& catalog, Project& project) {
     const Section root{source, file, "the file", {}};
     if (!file.contains("part")) {
+        if (has_misspelled(root, "part")) { return; }
         complain_missing(root, "[part]", "[part] with catalog = \"stm32g071\"");
         return;
     }
@@ -207,7 +208,7 @@ void read_part(Source& source, const toml::table& file, const Catalog& catalog, 
 
     const Usable use = usable(device);
     if (!use.ok && use.missing.empty()) {
-        source.complain(span_of_value(part, "catalog"), fmt::format("{} cannot carry a store", device.id), use.why_not);
+        source.complain(span_of_value(part, "catalog"), fmt::format("{} cannot carry a store: {}", device.id, use.why_not), "another part");
         return;
     }
     if (ask_for_missing(part, device)) { check_whole_units(part, device); }

@@ -30,9 +30,10 @@ SavePolicy read_save(const Section& save, double year_days) {
     check_keys(save, {"every", "events", "events_per_day", "at_start", "changed", "confidence"});
     size_t reasons = 0;
     for (const char* key : {"every", "events", "events_per_day", "at_start"}) { reasons += save.table.contains(key) ? 1 : 0; }
-    if (reasons != 1) {
-        save.source.complain(save.span, fmt::format("{} says {} reasons to save", save.title, reasons == 0 ? "no" : "several"),
-                             "one of every = \"45 s\", events = \"4/day\" or at_start = true in each");
+    const bool misspelled = has_misspelled(save, "every") || has_misspelled(save, "events") || has_misspelled(save, "at_start");
+    if (reasons > 1 || (reasons == 0 && !misspelled)) {
+        save.source.complain(save.span, fmt::format("{} gives {} to save", save.title, reasons == 0 ? "no reason" : "several reasons"),
+                             "one of every = \"45 s\", events = \"4/day\" or at_start = true in each save");
     }
     if (const auto every = get_quantity(save, "every", Dimension::time_s, {0, 3.2e9, true, false, "above 0 s and at most 100 years"})) {
         policy.every_s = *every;
@@ -95,7 +96,7 @@ Record read_record(const Section& section, std::string_view name, const Project&
     read_area_name(section, project, record);
     record.heavy_user_factor = get_number(section, "heavy_user", {1, 1e6, false, false, "from 1 to 1000000"}).value_or(1.0);
     if (kind) { read_totals_only(section, record); }
-    record.fields = read_fields(section, record.kind);
+    record.fields = read_fields(section, kind ? std::optional(record.kind) : std::nullopt);
     record.saves = read_saves(section, project.product.year_days);
     if (record.payload_bytes() > payload_bytes_max) {
         section.source.complain(section.span, fmt::format("{} has {} bytes of fields", section.title, record.payload_bytes()), fmt::format("at most {} bytes", payload_bytes_max));
@@ -162,7 +163,7 @@ void read_records(Source& source, const toml::table& file, Project& project) {
     const Section root{source, file, "the file", {}};
     const toml::table* table = get_table(root, "record");
     if (table == nullptr || table->empty()) {
-        if (table != nullptr || !file.contains("record")) { complain_missing(root, "[record.NAME]", "[record.energy]", "there is nothing to keep"); }
+        if ((table != nullptr || !file.contains("record")) && !has_misspelled(root, "record")) { complain_missing(root, "[record.NAME]", "[record.energy]", "there is nothing to keep"); }
         return;
     }
     std::vector<std::pair<Record, Span>> records;

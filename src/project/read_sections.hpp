@@ -22,8 +22,8 @@ void read_areas(Source& source, const toml::table& file, Project& project);
 /// [record.NAME] -> project.records, by id. Needs project.areas and project.product.
 void read_records(Source& source, const toml::table& file, Project& project);
 
-/// Fields of one record. Errors are noted in the section's source.
-std::vector<Field> read_fields(const Section& record, RecordKind kind);
+/// Fields of one record, whose kind is unknown after an error. Errors are noted in the section's source.
+std::vector<Field> read_fields(const Section& record, std::optional<RecordKind> kind);
 
 /// Save policies of one record.
 std::vector<SavePolicy> read_saves(const Section& record, double year_days);

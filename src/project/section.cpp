@@ -96,7 +96,16 @@ void check_keys(const Section& section, const std::vector<std::string>& known) {
     }
 }
 
+bool has_misspelled(const Section& section, std::string_view key) {
+    const std::vector<std::string> wanted{std::string(key)};
+    for (const auto& [other, node] : section.table) {
+        if (other.str() != key && !nearest(other.str(), wanted).empty()) { return true; }
+    }
+    return false;
+}
+
 void complain_missing(const Section& section, std::string_view key, std::string_view example, std::string_view why) {
+    if (has_misspelled(section, key)) { return; }
     section.source.complain(section.span, fmt::format("{} has no \"{}\"{}{}", section.title, key, why.empty() ? "" : ": ", why),
                             fmt::format("a line such as {}", example));
 }
@@ -211,7 +220,7 @@ std::optional<uint64_t> get_address(const Section& section, std::string_view key
 }
 
 std::optional<std::string> get_choice(const Section& section, std::string_view key, const std::vector<std::string>& choices) {
-    const std::string expected = fmt::format("one of {}", listed(choices));
+    const std::string expected = listed(choices);
     const auto text = get_text(section, key, expected);
     if (!text) { return std::nullopt; }
     if (std::find(choices.begin(), choices.end(), *text) != choices.end()) { return text; }

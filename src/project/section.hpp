@@ -58,7 +58,10 @@ Span span_of_value(const Section& section, std::string_view key);
 /// Refuses every key that is not listed.
 void check_keys(const Section& section, const std::vector<std::string>& known);
 
-/// Says that a key is missing; `example` is a whole line to add.
+/// True when the table has a key that is probably this one, misspelled: check_keys says so, and "missing" would mislead.
+bool has_misspelled(const Section& section, std::string_view key);
+
+/// Says that a key is missing, unless it is there misspelled; `example` is a whole line to add.
 void complain_missing(const Section& section, std::string_view key, std::string_view example, std::string_view why = {});
 
 // Each of these gives nothing when the key is absent, and nothing after an error when its value is not as asked.

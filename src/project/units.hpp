@@ -1,6 +1,7 @@
 // Values with their unit as people write them: "45 s", "12 y", "2 KiB", "55 C", "1/day".
 #pragma once
 
+#include <cstdint>
 #include <string>
 #include <string_view>
 
@@ -28,5 +29,11 @@ tl::expected<double, QuantityError> parse_rate_per_day(std::string_view text, do
 
 /// Examples of the dimension for messages: "a time such as \"45 s\", \"10 min\" or \"6 h\"".
 std::string_view example_of(Dimension dimension);
+
+/// "2 KiB", "1536 B": the largest unit in which it is whole.
+std::string show_bytes(uint64_t bytes);
+
+/// "45 s", "10 min", "250 us": the largest unit in which it is a short number.
+std::string show_seconds(double seconds);
 
 } // namespace perdure

@@ -1,0 +1,142 @@
+/* store.h - keeps records in a microcontroller's own flash for the whole life of a product.
+ *
+ * Copy this folder, fill in a port (port.h), describe the flash and the records in a perdure_config, and call:
+ *
+ *     perdure_open      once after reset: finds the newest value of every record, whatever the last power cut did
+ *     perdure_get       reads a record
+ *     perdure_put       stores a record; when it returns PERDURE_OK no power cut can take it back
+ *     perdure_service   when idle: one bounded step of background work, so that put need not erase
+ *     perdure_format    begins afresh; never called by the store itself
+ *
+ * The promises and how they are kept are in README.md; every byte in flash is in format.md.
+ * One call at a time: the store may not be entered again from an interrupt while a call is running.
+ * Plain C99, no heap, no recursion, no global data; all memory is the caller's.
+ */
+#ifndef PERDURE_STORE_H
+#define PERDURE_STORE_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "port.h"
+
+#ifdef __cplusplus
+extern "C" {
+#endif
+
+/* Feature macros: set one to 0 to leave its code out. The bytes in flash stay readable by a build that has it. */
+#ifndef PERDURE_TOTALS
+#define PERDURE_TOTALS 1 /* records whose fields only grow, with short entries */
+#endif
+#ifndef PERDURE_UNKNOWN
+#define PERDURE_UNKNOWN 1 /* records of a newer firmware are kept alive through cleaning */
+#endif
+
+typedef enum perdure_status {
+    PERDURE_OK = 0,
+    PERDURE_DEFAULT,   /* get: nothing stored yet, the default was returned */
+    PERDURE_BLANK,     /* open: the area is blank, or a format was begun and not finished: call perdure_format */
+    PERDURE_FOREIGN,   /* open: the area holds something this configuration does not understand; read-only */
+    PERDURE_READ_ONLY, /* nothing can be stored: opened so, or too few good blocks, or too many unknown records */
+    PERDURE_BACKWARD,  /* put: a total would go backward; nothing was stored */
+    PERDURE_FAULT,     /* the flash failed: get cannot read the record; put could not store it */
+    PERDURE_CONFIG     /* the configuration cannot work: live data and reserves do not fit the blocks */
+} perdure_status;
+
+/* One field of a total: its size in bytes as a power of two, and the low-order bits that a short entry carries (0 to 56;
+ * all 0: no short entries). The payload of a total is its fields, packed, little-endian. */
+#define PERDURE_FIELD(size_log2, short_bits) ((uint8_t)(((size_log2) << 6) | (short_bits)))
+
+typedef struct perdure_record {
+    uint16_t id;            /* 1 to 65534, for ever; ids up to 62 take less flash */
+    uint16_t bytes;         /* payload, 1 to 32767 */
+    const void *defaults;   /* `bytes` bytes, or NULL for zeros */
+    const uint8_t *fields;  /* totals: one PERDURE_FIELD a field; NULL: a value */
+    uint16_t total_offset;  /* totals: where its current value lies in config->totals */
+    uint8_t field_count;    /* totals */
+} perdure_record;
+
+/* Everything constant about one area. May lie in flash. The RAM it points to is the caller's, any alignment of its type. */
+typedef struct perdure_config {
+    const perdure_port *port;
+    const perdure_record *records; /* ascending by id */
+    uint32_t *newest;              /* RAM: record_count + unknown_max + 1 */
+    uint16_t *unknown_ids;         /* RAM: unknown_max; may be NULL when that is 0 */
+    uint8_t *totals;               /* RAM: the totals' current values; may be NULL without totals */
+    uint8_t *block_flags;          /* RAM: blocks */
+    uint8_t *unit_buffer;          /* RAM: unit_bytes */
+    uint16_t record_count;
+    uint16_t unknown_max;          /* records of a newer firmware that get room; more make the store read-only */
+    uint16_t blocks;               /* ring blocks, 2 to 32767 */
+    uint16_t block_units;          /* program units in one, up to 65535 */
+    uint16_t unit_bytes;           /* the part's program unit, or a multiple of it */
+    uint8_t check_bits;            /* 8, 16, 24 or 32 */
+    uint8_t blank;                 /* what an erased byte reads: 0xFF or 0x00 */
+} perdure_config;
+
+/* The store's own state. Its fields are its own; perdure_health reads those that matter. */
+typedef struct perdure_store {
+    const perdure_config *config;
+    uint32_t sequence;      /* of the head block */
+    uint32_t head_check;    /* check code state after the head's sequence number */
+    uint32_t newest_from;   /* while opening: from where the next restart entry voids */
+    uint32_t programs;
+    uint16_t head;          /* the block that is filled now */
+    uint16_t unit;          /* its next free unit */
+    uint16_t blanks;        /* erased and stamped blocks after the head */
+    uint16_t live_max;      /* units of the largest entry seen or configured */
+    uint16_t pending;       /* while opening: block whose erase may be unfinished, or NONE */
+    uint16_t newest_index;  /* while opening: record of the newest entry, or NONE */
+    uint16_t faults;
+    uint16_t recovered;
+    uint8_t spare;          /* blank blocks kept while puts are accepted */
+    uint8_t state;          /* a perdure_status */
+    uint8_t stamp_units;
+    uint8_t mark_units;
+} perdure_store;
+
+typedef struct perdure_health {
+    uint32_t programs;      /* units programmed since open */
+    uint32_t sequence;      /* blocks opened since format, the head included */
+    uint16_t blocks_bad;    /* set aside */
+    uint16_t faults;        /* programs and erases that failed, entries that could not be copied, since open */
+    uint16_t recovered;     /* bad units stepped over by this open */
+    uint16_t blanks;        /* blocks erased in advance */
+} perdure_health;
+
+/* Opens the area: reads all of it, puts a restart entry, finishes what a cut interrupted.
+ * Returns PERDURE_OK, PERDURE_BLANK, PERDURE_FOREIGN, PERDURE_READ_ONLY, PERDURE_FAULT or PERDURE_CONFIG.
+ * With `read_only` nothing is programmed or erased (bootloaders, low supply): values read are those of the last
+ * completed put or of the one that was cut, and may still change at the next start.
+ * `config` must stay valid as long as the store is used. */
+perdure_status perdure_open(perdure_store *store, const perdure_config *config, bool read_only);
+
+/* Copies record `index` (its place in config->records) to `to`, config->records[index].bytes bytes.
+ * Returns PERDURE_OK; PERDURE_DEFAULT when nothing was ever stored (`to` holds the default);
+ * PERDURE_FAULT when the stored value cannot be read (`to` is not to be used).
+ * A value stored by a firmware with a shorter record is completed with the default's last bytes. */
+perdure_status perdure_get(const perdure_store *store, uint16_t index, void *to);
+
+/* Stores record `index` from `from`. On PERDURE_OK the value survives any power cut. On a cut during the call the
+ * record reads afterwards as before or as new, whole. Other results: PERDURE_READ_ONLY, PERDURE_BACKWARD, PERDURE_FAULT:
+ * the record keeps its value. */
+perdure_status perdure_put(perdure_store *store, uint16_t index, const void *from);
+
+/* One bounded step of background work: at most one entry copied, or one block erased. True if more is due now. */
+bool perdure_service(perdure_store *store);
+
+/* Erases the whole area and begins afresh; the erase counts are carried on. Everything stored is gone. A cut during
+ * format leaves an area that perdure_open reports as PERDURE_BLANK. Afterwards the store is open. */
+perdure_status perdure_format(perdure_store *store, const perdure_config *config);
+
+/* Figures about the store since it was opened. Never fails. */
+void perdure_get_health(const perdure_store *store, perdure_health *health);
+
+/* Erase count of ring block `block` from its stamp; false if the stamp cannot be read. */
+bool perdure_erase_count(const perdure_store *store, uint16_t block, uint32_t *count);
+
+#ifdef __cplusplus
+}
+#endif
+#endif

@@ -25,6 +25,11 @@ uint32_t units_for(uint64_t bytes, uint32_t unit_bytes) {
     return static_cast<uint32_t>((bytes + unit_bytes - 1) / unit_bytes);
 }
 
+/// The fewest erase blocks that make a ring block of ring_block_units_min.
+uint32_t joined_min(const FlashGeometry& geometry) {
+    return std::max(1U, units_for(uint64_t{ring_block_units_min} * geometry.unit_bytes, geometry.erase_block_bytes));
+}
+
 /// The smallest width whose full scale takes `movement` for each of `entries` saves; 64 when none up to 63 bits does.
 uint32_t bits_for(uint64_t movement, uint64_t entries) {
     if (movement > std::numeric_limits<uint64_t>::max() / entries) { return 64; }
@@ -182,8 +187,10 @@ tl::expected<AreaLayout, Refusal> lay_out(const Project& project, const Area& ar
     }
     geometry->ring_blocks = ring_blocks;
     std::optional<AreaLayout> spread;
-    Refusal last;
-    for (uint32_t joined = 1; joined <= count / ring_blocks; ++joined) {
+    Refusal last{fmt::format("{} ring blocks of {} units need {} erase blocks, the part has {}", ring_blocks, ring_block_units_min,
+                             ring_blocks * joined_min(*geometry), count),
+                 double(ring_blocks) * joined_min(*geometry), double(count), "blocks"};
+    for (uint32_t joined = joined_min(*geometry); joined <= count / ring_blocks; ++joined) {
         geometry->erase_blocks_per_ring_block = joined;
         auto layout = lay_out_ring(*geometry, area.check_bits, records);
         if (layout && layout->spare_blocks == 1) { return layout; }
@@ -206,12 +213,12 @@ tl::expected<AreaLayout, Refusal> lay_out_sized(const Project& project, const Ar
     Refusal last{fmt::format("an area of {} bytes holds {} erase blocks of {} bytes; a ring needs 2", *area.size_bytes, blocks,
                              run.erase_bytes),
                  2, double(blocks), "blocks"};
-    for (uint32_t joined = 1; joined <= blocks / 2; ++joined) {
+    for (uint32_t joined = joined_min(*geometry); joined <= blocks / 2; ++joined) {
         geometry->erase_blocks_per_ring_block = joined;
         geometry->ring_blocks = static_cast<uint32_t>(blocks / joined);
         auto layout = lay_out_ring(*geometry, area.check_bits, records);
         // A ring of two cannot clean ahead, so joining down to two blocks comes last.
-        if (layout && layout->spare_blocks == 1 && (joined == 1 || layout->geometry.ring_blocks > 2)) { return layout; }
+        if (layout && layout->spare_blocks == 1 && (joined == joined_min(*geometry) || layout->geometry.ring_blocks > 2)) { return layout; }
         if (layout && layout->spare_blocks == 1 && !pair) { pair = *layout; }
         if (layout && layout->spare_blocks == 2 && !spread) { spread = *layout; }
         if (!layout) { last = layout.error(); }

@@ -1,0 +1,282 @@
+#include "budget/findings.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include <fmt/format.h>
+
+#include "budget/search.hpp"
+
+namespace perdure {
+
+namespace {
+
+constexpr double assumed_read_us_per_byte = 1.0;
+
+Source from_part(const Device& part, const std::string& column, double value, const std::string& unit) {
+    const Provenance source = part.source_of(column);
+    return {column, value, unit, SourceKind::part, source.text.empty() ? "no source given" : source.text, source.from_memory};
+}
+
+Source from_file(const Project& project, Place place, const std::string& what, double value, const std::string& unit) {
+    if (place.line == 0) { return {what, value, unit, SourceKind::file, "not in the project file: default", false}; }
+    return {what, value, unit, SourceKind::file, fmt::format("{}:{}", project.path, place.line), false};
+}
+
+Source by_formula(const std::string& what, double value, const std::string& unit, const std::string& text) {
+    return {what, value, unit, SourceKind::formula, text, false};
+}
+
+Source assume(const std::string& what, double value, const std::string& unit, const std::string& text) {
+    return {what, value, unit, SourceKind::assumption, text, false};
+}
+
+size_t run_index(const Device& part, const BlockRun& run) {
+    for (size_t i = 0; i < part.runs.size(); ++i) {
+        if (part.runs[i].offset_bytes == run.offset_bytes && part.runs[i].erase_bytes == run.erase_bytes) { return i; }
+    }
+    return 0;
+}
+
+std::optional<double> at_run(const std::vector<double>& values, size_t run) {
+    if (values.empty()) { return std::nullopt; }
+    return values[std::min(run, values.size() - 1)];
+}
+
+Finding named(const std::string& name, const std::string& area, const std::string& unit) {
+    Finding out;
+    out.name = name;
+    out.area = area;
+    out.unit = unit;
+    return out;
+}
+
+/// Judges smaller-is-better figures: `have` is what is allowed, if anything is.
+void judge(Finding& finding, double need, std::optional<double> allowed, double margin_min = 1) {
+    finding.need = need;
+    finding.have = allowed.value_or(0);
+    finding.margin_min = margin_min;
+    if (!allowed) { return; }
+    finding.margin = need > 0 ? *allowed / need : 1e9;
+    finding.status = finding.margin >= margin_min * (1 - 1e-12) ? FindingStatus::holds : FindingStatus::fails;
+}
+
+Finding wear_finding(const Project& project, const AreaBudget& area) {
+    Finding out = named("wear", area.name, "erases");
+    const Requirements& asked = project.requirements;
+    const double endurance = project.part.endurance_cycles.value_or(0);
+    const double blocks = area.layout.geometry.ring_blocks;
+    judge(out, format_erases + area.erases.per_block_max, endurance * asked.spend_limit, asked.margin_min);
+    out.note = fmt::format("nominal {:.0f}", format_erases + area.nominal_erases.per_block_max);
+    out.from = {from_part(project.part, "endurance_cycles", endurance, "erases"),
+                from_file(project, asked.spend_limit_place, "spend_limit", asked.spend_limit, "of the endurance"),
+                from_file(project, asked.margin_place, "margin", asked.margin_min, "had / needed"),
+                from_file(project, project.product.life_place, "life", project.product.life_years, "y"),
+                from_file(project, project.product.starts_place, "starts", project.product.starts_per_day, "a day"),
+                by_formula("blocks emptied", area.erases.blocks_emptied, "blocks", fmt::format("life / {:.6g} s a block", area.wear.block_s)),
+                by_formula("erases of each block", out.need, "erases", fmt::format("blocks emptied / {:.0f} blocks, and {:.0f} of formatting", blocks, format_erases))};
+    return out;
+}
+
+Finding layout_finding(const AreaBudget& area, const std::optional<Refusal>& refusal) {
+    Finding out = named("layout", area.name, "units");
+    if (refusal) {
+        out.need = refusal->need;
+        out.have = refusal->have;
+        out.unit = refusal->unit;
+        out.margin = refusal->need > 0 ? refusal->have / refusal->need : 0;
+        out.status = FindingStatus::fails;
+        out.note = refusal->text;
+        return out;
+    }
+    const AreaLayout& layout = area.layout;
+    const uint32_t blocks = layout.geometry.ring_blocks;
+    const double holds = layout.spare_blocks == 1 ? layout.capacity_units - layout.reserve_units
+                                                  : double(blocks - 3) * (layout.capacity_units - layout.reserve_units);
+    judge(out, layout.live_units, holds);
+    out.note = fmt::format("live data in {}", layout.spare_blocks == 1 ? "one ring block" : fmt::format("{} of {} blocks", blocks - 3, blocks));
+    out.from = {by_formula("live", layout.live_units, "units", "one full entry of every record"),
+                by_formula("room", holds, "units", fmt::format("{} units a ring block, less stamp {}, less 3 starts and 2 marks {}",
+                                                               layout.geometry.units_per_ring_block(), layout.stamp_units, layout.reserve_units))};
+    return out;
+}
+
+std::vector<Source> time_sources(const Project& project, const OperationTimes& times, uint32_t units, uint32_t erases, bool reads) {
+    std::vector<Source> out;
+    const bool program_max = project.part.program_us_max.has_value();
+    const bool erase_max = !project.part.erase_ms_max.empty();
+    out.push_back(from_part(project.part, program_max ? "program_us_max" : "program_us_typ", times.program_us, "us a unit"));
+    if (!program_max) { out.push_back(assume("program time", times.program_us, "us", "no maximum known: the typical time stands in for it")); }
+    if (erases > 0) {
+        out.push_back(from_part(project.part, erase_max ? "erase_ms_max" : "erase_ms_typ", times.erase_ms, "ms an erase block"));
+        if (!erase_max) { out.push_back(assume("erase time", times.erase_ms, "ms", "no maximum known: the typical time stands in for it")); }
+    }
+    out.push_back(assume("reading", times.read_us_per_byte, "us a byte", "reading with the check code; measure it on the target"));
+    out.push_back(by_formula("units", units, "units", reads ? "restart, copies of all live data, marks, stamps" : "entries programmed, each read back"));
+    if (erases > 0) { out.push_back(by_formula("erases", erases, "erase blocks", "of the ring blocks emptied or made again")); }
+    return out;
+}
+
+Finding missing_times(const std::string& name, const std::string& area, bool asked) {
+    Finding out = named(name, area, "ms");
+    out.status = asked ? FindingStatus::unknown : FindingStatus::informs;
+    out.note = "needs program_us_max and erase_ms_max of the part: not known";
+    return out;
+}
+
+void add_latency(const Project& project, const AreaBudget& area, std::vector<Finding>& out) {
+    const Requirements& asked = project.requirements;
+    const auto times = operation_times(project.part);
+    if (!times || !area.latency) {
+        out.push_back(missing_times("put stall", area.name, asked.put_stall_max_ms.has_value()));
+        out.push_back(missing_times("start-up", area.name, asked.start_up_max_ms.has_value()));
+        return;
+    }
+    const Latency& latency = *area.latency;
+    Finding served = named("put stall", area.name, "ms");
+    judge(served, latency.put_serviced_ms, asked.put_stall_max_ms);
+    served.note = latency.service_can_help ? fmt::format("with service called every {:.3g} s", latency.service_every_s)
+                                           : "two blocks: service cannot clean ahead";
+    served.from = time_sources(project, *times, latency.put_serviced_units, latency.service_can_help ? 0 : latency.put_alone_erases, false);
+    if (asked.put_stall_max_ms) { served.from.push_back(from_file(project, asked.put_stall_place, "put_stall", *asked.put_stall_max_ms, "ms")); }
+    out.push_back(served);
+
+    Finding alone = named("put stall alone", area.name, "ms");
+    judge(alone, latency.put_alone_ms, std::nullopt);
+    alone.note = "without service: one put empties the tail";
+    alone.from = time_sources(project, *times, latency.put_alone_units, latency.put_alone_erases, false);
+    out.push_back(alone);
+
+    Finding start = named("start-up", area.name, "ms");
+    judge(start, latency.open_ms, asked.start_up_max_ms);
+    start.note = fmt::format("after a cut while emptying a block; {:.3g} ms of it reading", latency.open_read_ms);
+    start.from = time_sources(project, *times, latency.open_units, latency.open_erases, true);
+    if (asked.start_up_max_ms) { start.from.push_back(from_file(project, asked.start_up_place, "start_up", *asked.start_up_max_ms, "ms")); }
+    out.push_back(start);
+}
+
+Finding residual_finding(const Project& project, const Area& area, const Demand& demand) {
+    Finding out = named("torn entry passes", area.name, "expected in the fleet");
+    out.need = demand.starts * double(project.product.fleet_units) * std::exp2(-double(area.check_bits));
+    out.note = "at most, if every start followed a torn entry";
+    out.from = {by_formula("chance", out.need, "", fmt::format("starts x units in the field x 2^-{}", area.check_bits)),
+                from_file(project, project.product.starts_place, "starts", demand.starts, "over life"),
+                from_file(project, project.product.place, "fleet", double(project.product.fleet_units), "units"),
+                from_file(project, area.place, "check_bits", area.check_bits, "bits")};
+    return out;
+}
+
+Finding flash_finding(const Project& project, const std::vector<AreaBudget>& areas) {
+    Finding out = named("flash share", "", "of flash");
+    uint64_t bytes = 0;
+    for (const AreaBudget& area : areas) { bytes += area.laid_out ? area.layout.geometry.area_bytes() : 0; }
+    const std::optional<double> allowed = project.requirements.flash_share_max;
+    if (!project.part.flash_bytes || *project.part.flash_bytes == 0) {
+        out.status = allowed ? FindingStatus::unknown : FindingStatus::informs;
+        out.note = "needs flash_bytes of the part: not known";
+        return out;
+    }
+    const double flash = double(*project.part.flash_bytes);
+    judge(out, double(bytes) / flash, allowed);
+    out.note = fmt::format("{} bytes", bytes);
+    out.from = {by_formula("areas", double(bytes), "bytes", "erase blocks of all areas"), from_part(project.part, "flash_bytes", flash, "bytes")};
+    if (allowed) { out.from.push_back(from_file(project, project.requirements.flash_share_place, "flash_share", *allowed, "of flash")); }
+    return out;
+}
+
+std::vector<RecordBudget> record_budgets(const Project& project, const Area& area, const Demand& demand, const AreaBudget& budget) {
+    std::vector<RecordBudget> out;
+    const double blocks = std::isfinite(budget.wear.block_s) && budget.wear.block_s > 0 ? demand.life_s / budget.wear.block_s : 0;
+    const std::vector<const Record*> records = records_of(project, area);
+    for (size_t i = 0; i < records.size(); ++i) {
+        RecordBudget& record = out.emplace_back();
+        record.id = records[i]->id;
+        record.name = records[i]->name;
+        record.demand = demand.records[static_cast<size_t>(records[i] - project.records.data())];
+        record.layout = budget.layout.records[i];
+        record.saves = record.demand.sizing_saves;
+        record.payload_bytes = record.saves * records[i]->payload_bytes();
+        record.copies = budget.wear.records[i].copies * blocks;
+        record.units = budget.wear.records[i].units * blocks;
+        record.wear_share = budget.wear.records[i].share;
+    }
+    return out;
+}
+
+tl::expected<AreaLayout, Refusal> choose_layout(const Project& project, const Area& area, AreaBudget& out) {
+    out.size_found = !area.size_bytes;
+    if (area.size_bytes) { return lay_out_sized(project, area); }
+    if (out.fewest_blocks) { return lay_out(project, area, *out.fewest_blocks); }
+    // Nothing holds: show how far off the largest ring is, halving until one can be laid out at all.
+    tl::expected<AreaLayout, Refusal> layout = tl::unexpected(Refusal{});
+    for (uint32_t blocks = best_run(project.part)->count; blocks >= 2 && !layout; blocks = blocks > 3 ? blocks / 2 : blocks - 1) {
+        layout = lay_out(project, area, blocks);
+    }
+    return layout;
+}
+
+} // namespace
+
+bool Finding::from_memory() const {
+    return std::any_of(from.begin(), from.end(), [](const Source& source) { return source.from_memory; });
+}
+
+bool Finding::assumed() const {
+    return std::any_of(from.begin(), from.end(), [](const Source& source) { return source.kind == SourceKind::assumption; });
+}
+
+bool Budget::holds() const {
+    return std::all_of(findings.begin(), findings.end(), [](const Finding& finding) { return finding.holds(); });
+}
+
+std::optional<OperationTimes> operation_times(const Device& part) {
+    const auto run = best_run(part);
+    if (!run) { return std::nullopt; }
+    const size_t index = run_index(part, *run);
+    const auto erase = part.erase_ms_max.empty() ? at_run(part.erase_ms_typ, index) : at_run(part.erase_ms_max, index);
+    const auto program = part.program_us_max ? part.program_us_max : part.program_us_typ;
+    if (!erase || !program) { return std::nullopt; }
+    return OperationTimes{*program, *erase, assumed_read_us_per_byte};
+}
+
+tl::expected<Budget, Refusal> make_budget(const Project& project) {
+    const Usable can = usable(project.part);
+    if (!can.ok) { return tl::unexpected(Refusal{can.why_not, 0, 0, ""}); }
+    if (const auto geometry = part_geometry(project.part); !geometry) { return tl::unexpected(geometry.error()); }
+    if (!project.part.endurance_cycles) {
+        return tl::unexpected(Refusal{"the part's guaranteed erases (endurance_cycles) are not known: give them", 0, 0, "erases"});
+    }
+    const Demand demand = demand_of(project);
+    Budget out;
+    out.project = project.product.name;
+    out.life_years = project.product.life_years;
+    for (const Area& area : project.areas) {
+        AreaBudget& budget = out.areas.emplace_back();
+        budget.name = area.name;
+        budget.erases_allowed = erases_allowed(project);
+        budget.fewest_blocks = fewest_blocks(project, area, demand);
+        const auto layout = choose_layout(project, area, budget);
+        if (!layout) {
+            out.findings.push_back(layout_finding(budget, layout.error()));
+            continue;
+        }
+        budget.laid_out = true;
+        budget.layout = *layout;
+        budget.wear = ring_wear(*layout, traffic_of(project, area, demand, Figures::sizing));
+        budget.nominal_wear = ring_wear(*layout, traffic_of(project, area, demand, Figures::nominal));
+        budget.erases = erases_over(budget.wear, layout->geometry.ring_blocks, demand.life_s);
+        budget.nominal_erases = erases_over(budget.nominal_wear, layout->geometry.ring_blocks, demand.life_s);
+        budget.longest_life_years = longest_life_years(project, budget.erases);
+        budget.fastest_periodic = fastest_periodic(project, area, demand, *layout);
+        budget.records = record_budgets(project, area, demand, budget);
+        if (const auto times = operation_times(project.part)) { budget.latency = latency_of(*layout, *times, budget.wear); }
+        out.findings.push_back(wear_finding(project, budget));
+        out.findings.push_back(layout_finding(budget, std::nullopt));
+        add_latency(project, budget, out.findings);
+        out.findings.push_back(residual_finding(project, area, demand));
+    }
+    out.findings.push_back(flash_finding(project, out.areas));
+    return out;
+}
+
+} // namespace perdure

@@ -1,0 +1,37 @@
+// How long calls take at worst: counted units and erases, at the part's own times.
+#pragma once
+
+#include <cstdint>
+
+#include "budget/wear.hpp"
+#include "project/layout.hpp"
+
+namespace perdure {
+
+/// What one operation takes. Program and erase are the data sheet's; reading is the processor's and its check code's.
+struct OperationTimes {
+    double program_us = 0;      ///< one unit
+    double erase_ms = 0;        ///< one erase block
+    double read_us_per_byte = 0;
+};
+
+/// Worst cases of one area. `put_*`: the longest stall of a put.
+struct Latency {
+    bool service_can_help = false;   ///< three ring blocks or more
+    double put_serviced_ms = 0;      ///< with service called in time
+    double put_alone_ms = 0;         ///< the put that has to empty the tail itself
+    double service_step_ms = 0;      ///< the longest single call of service
+    double service_every_s = 0;      ///< one call each so often keeps ahead of the mean traffic
+    double open_ms = 0;              ///< start-up after a cut in the middle of emptying a block
+    double open_read_ms = 0;         ///< the part of it that is reading
+    uint32_t put_serviced_units = 0; ///< program units behind the figures
+    uint32_t put_alone_units = 0;
+    uint32_t put_alone_erases = 0;   ///< erase blocks
+    uint32_t open_units = 0;
+    uint32_t open_erases = 0;
+};
+
+/// `block_s`: time in which a block fills, from ring_wear.
+Latency latency_of(const AreaLayout& layout, const OperationTimes& times, const RingWear& wear);
+
+} // namespace perdure

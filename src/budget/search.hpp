@@ -1,0 +1,22 @@
+// The inverse questions: how few blocks hold, how long the area lasts, how much faster it could be saved to.
+#pragma once
+
+#include <optional>
+
+#include "budget/findings.hpp"
+
+namespace perdure {
+
+/// Formatting erases every block, and the first one twice.
+constexpr double format_erases = 2;
+
+/// Erases of each block over life, formatting included.
+double erases_needed(const AreaLayout& layout, const Traffic& traffic, double life_s, Precision precision);
+
+/// Years until the allowed erases are spent at the same rates; absent when it never wears out.
+std::optional<double> longest_life_years(const Project& project, const Erases& erases);
+
+/// The factor by which all periodic saves could come more often. Absent when there are none, or when even none at all would not hold.
+std::optional<double> fastest_periodic(const Project& project, const Area& area, const Demand& demand, const AreaLayout& layout);
+
+} // namespace perdure

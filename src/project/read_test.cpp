@@ -161,7 +161,7 @@ TEST(Read, CarriageReturnsAreFine) {
 
 /// Changes some bytes at random: overwrites, drops, doubles; digits often become other digits, so that some files stay readable.
 std::string damaged(std::string text, std::mt19937& random) {
-    for (uint32_t n = 1 + random() % 3; n > 0 && !text.empty(); --n) {
+    for (auto n = 1 + random() % 3; n > 0 && !text.empty(); --n) {
         const size_t at = random() % text.size();
         const size_t length = 1 + random() % 24;
         switch (random() % 6) {

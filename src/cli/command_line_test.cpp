@@ -1,0 +1,151 @@
+#include <filesystem>
+#include <fstream>
+#include <sstream>
+
+#include <unistd.h>
+
+#include <gtest/gtest.h>
+#include <nlohmann/json.hpp>
+
+#include "catalog/catalog.hpp"
+#include "cli/commands.hpp"
+
+namespace perdure {
+namespace {
+
+struct Ran {
+    int code = -1;
+    std::string out, err;
+};
+
+Ran run(std::vector<const char*> words) {
+    words.insert(words.begin(), "perdure");
+    std::ostringstream out, err;
+    Ran ran;
+    ran.code = run_command_line(static_cast<int>(words.size()), words.data(), out, err);
+    ran.out = out.str();
+    ran.err = err.str();
+    return ran;
+}
+
+/// A file that is there as long as this object is.
+class TemporaryFile {
+public:
+    explicit TemporaryFile(std::string_view text)
+        : path_((std::filesystem::temp_directory_path() / ("perdure_" + std::to_string(::getpid()) + "_" +
+                                                          ::testing::UnitTest::GetInstance()->current_test_info()->name() + "_" + std::to_string(text.size()) + ".toml")).string()) {
+        std::ofstream(path_, std::ios::binary) << text;
+    }
+    ~TemporaryFile() { std::filesystem::remove(path_); }
+    TemporaryFile(const TemporaryFile&) = delete;
+    TemporaryFile& operator=(const TemporaryFile&) = delete;
+    [[nodiscard]] const char* path() const { return path_.c_str(); }
+
+private:
+    std::string path_;
+};
+
+std::string project_text(std::string_view flash_share) {
+    return std::string("[product]\nname = \"pump\"\nlife = \"12 y\"\n[part]\nname = \"demo\"\nerase_block = \"2 KiB\"\nblocks = 8\n"
+                       "program_unit = \"8 B\"\nblank = 0xFF\nendurance = 10000\nerase_max = \"40 ms\"\nprogram_max = \"125 us\"\n"
+                       "[area.store]\nsize = \"8 KiB\"\n[record.water]\nid = 1\nkind = \"total\"\n"
+                       "fields = [ { name = \"litres\", type = \"u32\", movement = 120 } ]\nsaves = [ { every = \"1 min\" } ]\n"
+                       "[require]\nflash_share = ") + std::string(flash_share) + "\n";
+}
+
+void expect_80_columns(const std::string& text) {
+    std::istringstream lines(text);
+    for (std::string line; std::getline(lines, line);) { EXPECT_LE(line.size(), 80U) << line; }
+}
+
+TEST(CommandLine, AnUnknownCommandNamesTheNearest) {
+    const Ran ran = run({"chek"});
+    EXPECT_EQ(ran.code, exit_input_wrong);
+    EXPECT_EQ(ran.err, "perdure: error: no command \"chek\"\n  nearest: check\n  perdure --help lists the commands\n");
+    EXPECT_EQ(ran.out, "");
+}
+
+TEST(CommandLine, NothingNearIsNotInvented) {
+    EXPECT_EQ(run({"xyzzy"}).err, "perdure: error: no command \"xyzzy\"\n  perdure --help lists the commands\n");
+}
+
+TEST(CommandLine, HelpNamesEachCommandAndItsExample) {
+    const Ran ran = run({"--help"});
+    EXPECT_EQ(ran.code, exit_ok);
+    for (const Command& command : commands()) {
+        EXPECT_NE(ran.out.find("\n  " + std::string(command.name) + " "), std::string::npos) << command.name;
+        EXPECT_NE(ran.out.find(command.example), std::string::npos) << command.name;
+        const std::string name(command.name);
+        const Ran help = run({name.c_str(), "--help"});
+        EXPECT_EQ(help.code, exit_ok);
+        expect_80_columns(help.out);
+    }
+    expect_80_columns(ran.out);
+}
+
+TEST(CommandLine, WrongWordsAreInputErrors) {
+    EXPECT_EQ(run({}).code, exit_input_wrong);
+    EXPECT_EQ(run({"check"}).code, exit_input_wrong);
+    EXPECT_EQ(run({"check", "a.toml", "b.toml"}).code, exit_input_wrong);
+    EXPECT_EQ(run({"check", "a.toml", "--no-such-option"}).code, exit_input_wrong);
+    EXPECT_EQ(run({"check", "no/such/file.toml"}).code, exit_input_wrong);
+}
+
+TEST(CommandCheck, SaysWhatIsInTheFile) {
+    const TemporaryFile file(project_text("0.5"));
+    const Ran ran = run({"check", file.path()});
+    EXPECT_EQ(ran.code, exit_ok) << ran.err;
+    EXPECT_NE(ran.out.find("record   water (id 1, total, 4 B in store)\n"), std::string::npos) << ran.out;
+    EXPECT_NE(ran.out.find("flash_share: 0.5 taken, 0.5 allowed: holds\n"), std::string::npos) << ran.out;
+}
+
+TEST(CommandCheck, ARequirementThatDoesNotHoldGivesOne) {
+    const TemporaryFile file(project_text("0.25"));
+    const Ran ran = run({"check", file.path()});
+    EXPECT_EQ(ran.code, exit_not_met);
+    EXPECT_NE(ran.out.find("0.5 taken, 0.25 allowed: does not hold\n"), std::string::npos) << ran.out;
+    EXPECT_FALSE(nlohmann::json::parse(run({"check", "--json", file.path()}).out).at("ok").get<bool>());
+}
+
+TEST(CommandCheck, JsonHoldsTheProjectOrTheErrors) {
+    const TemporaryFile file(project_text("0.5"));
+    const nlohmann::json good = nlohmann::json::parse(run({"check", file.path(), "--json"}).out);
+    EXPECT_TRUE(good.at("ok").get<bool>());
+    EXPECT_EQ(good.at("records").at(0).at("saves").at(0).at("every_s").get<double>(), 60);
+    EXPECT_EQ(good.at("part").at("runs").at(0).at("count").get<int>(), 8);
+    const TemporaryFile wrong(project_text("\"half\""));
+    const Ran ran = run({"check", wrong.path(), "--json"});
+    EXPECT_EQ(ran.code, exit_input_wrong);
+    const nlohmann::json bad = nlohmann::json::parse(ran.out);
+    EXPECT_FALSE(bad.at("ok").get<bool>());
+    EXPECT_EQ(bad.at("errors").at(0).at("line").get<int>(), 21);
+    EXPECT_EQ(bad.at("errors").at(0).at("column").get<int>(), 15);
+}
+
+TEST(CommandCheck, JsonStandsAnyBytes) {
+    const TemporaryFile file("name = \"\xff\xfe");
+    const Ran ran = run({"check", file.path(), "--json"});
+    EXPECT_EQ(ran.code, exit_input_wrong);
+    EXPECT_TRUE(nlohmann::json::accept(ran.out));
+}
+
+TEST(CommandParts, ListsEachPartOfTheCatalogue) {
+    const Ran ran = run({"parts"});
+    EXPECT_EQ(ran.code, exit_ok);
+    ASSERT_FALSE(catalog().devices.empty());
+    for (const Device& part : catalog().devices) { EXPECT_NE(ran.out.find("\n" + part.id + " "), std::string::npos) << part.id; }
+    expect_80_columns(ran.out);
+    EXPECT_EQ(nlohmann::json::parse(run({"parts", "--json"}).out).size(), catalog().devices.size());
+}
+
+TEST(CommandParts, OnePartWithItsSources) {
+    const std::string id = catalog().devices.at(0).id;
+    EXPECT_EQ(run({"parts", id.c_str()}).code, exit_ok);
+    EXPECT_EQ(nlohmann::json::parse(run({"parts", id.c_str(), "--json"}).out).at("id").get<std::string>(), id);
+    const Ran ran = run({"parts", "stm32g017"});
+    EXPECT_EQ(ran.code, exit_input_wrong);
+    EXPECT_EQ(ran.err, "perdure: error: no part \"stm32g017\" in the catalogue\n  nearest: stm32g071\n");
+}
+
+} // namespace
+} // namespace perdure

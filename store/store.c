@@ -1078,15 +1078,12 @@ static bool set_sizes(perdure_store *s) {
     }
     largest = s->live_max + units_of(c, 5u);
     const uint32_t reserve = s->stamp_units + 2u * s->mark_units + RESTARTS_HELD * (PADS + 2u * largest);
-    s->spare = 1;
-    if (reserve + live > c->block_units) {
-        s->spare = 2;
-        if (c->blocks < 4u || reserve > c->block_units ||
-            live > (uint32_t)(c->blocks - 3u) * (c->block_units - reserve)) {
-            return false;
-        }
+    if (reserve > c->block_units) {
+        return false;
     }
-    return true;
+    /* With four blocks or more a second blank one takes over where cut starts have used up the first. */
+    s->spare = c->blocks < 4u ? 1u : 2u;
+    return live <= (c->blocks < 4u ? 1u : c->blocks - 3u) * (c->block_units - reserve);
 }
 
 /* Reads the whole ring into RAM. */

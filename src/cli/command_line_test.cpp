@@ -129,6 +129,18 @@ TEST(CommandCheck, JsonStandsAnyBytes) {
     EXPECT_TRUE(nlohmann::json::accept(ran.out));
 }
 
+TEST(CommandCheck, EachExampleIsRead) {
+    size_t examples = 0;
+    for (const auto& entry : std::filesystem::recursive_directory_iterator(PERDURE_EXAMPLES_FOLDER)) {
+        if (entry.path().extension() != ".toml") { continue; }
+        ++examples;
+        const Ran ran = run({"check", entry.path().c_str()});
+        EXPECT_EQ(ran.code, exit_ok) << ran.err;
+        expect_80_columns(ran.out.substr(0, ran.out.rfind(entry.path().string()))); // the path itself may be long
+    }
+    EXPECT_GE(examples, 2U);
+}
+
 TEST(CommandParts, ListsEachPartOfTheCatalogue) {
     const Ran ran = run({"parts"});
     EXPECT_EQ(ran.code, exit_ok);

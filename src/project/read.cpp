@@ -65,6 +65,21 @@ bool check_utf8(Source& source) {
     return true;
 }
 
+/// False, with an error, when a line has so many points that a dotted key could nest tables without end. The parser bounds the
+/// depth of values but not of dotted keys, and a tree that deep overflows the stack when it is taken down.
+bool check_points(Source& source) {
+    constexpr ptrdiff_t points_max = 64;
+    for (size_t i = 0; i < source.lines.size(); ++i) {
+        const std::string_view line = source.lines[i];
+        const size_t first = line.find_first_not_of(" \t");
+        if (first == std::string_view::npos || line[first] == '#') { continue; }
+        if (std::count(line.begin(), line.end(), '.') <= points_max) { continue; }
+        source.complain({{static_cast<uint32_t>(i + 1), 1}, 1}, fmt::format("this line has more than {} points", points_max), "a value of several lines, or shorter keys");
+        return false;
+    }
+    return true;
+}
+
 /// What the parser says, without its words for its own inside and with a plainer one for the commonest slip.
 std::string syntax_message(std::string_view said) {
     if (said.find("unescaped control characters") != std::string_view::npos) { return "not TOML: the text is not closed by a quote on its line"; }
@@ -152,7 +167,7 @@ void read_requirements(Source& source, const toml::table& file, Project& project
 
 tl::expected<Project, std::vector<Diagnostic>> read_project(std::string_view text, std::string path, const Catalog& catalog) {
     Source source{std::move(path), split_lines(text), {}};
-    if (!check_utf8(source)) { return tl::unexpected(std::move(source.found)); }
+    if (!check_utf8(source) || !check_points(source)) { return tl::unexpected(std::move(source.found)); }
     Project project;
     project.path = source.path;
     try {

@@ -1,0 +1,170 @@
+// A simulated flash memory that keeps its rules, counts what was done to it, and can lose its supply in the middle of an operation.
+//
+// Fault model (the full catalogue of device states is still to come): a cut program leaves a unit that at each later start may read blank, complete, or
+// (with `Cuts::garbage`) as any subset of its bits, under ECC mostly as a fault; a cut erase leaves a block whose units may read old, blank
+// or anything between at each later start until the block is erased again; a program over a unit that only reads blank verifies now and is weak from then on,
+// unless it repeats the same bytes. Readings are stable within one run.
+#pragma once
+
+#include <cstdint>
+#include <cstring>
+#include <random>
+#include <string>
+#include <unordered_map>
+#include <vector>
+
+#include "flash/geometry.hpp"
+
+namespace perdure {
+
+enum class FlashResult : uint8_t {
+    ok,
+    fault,     ///< a read met a unit that its ECC cannot correct
+    refused,   ///< a rule was broken; nothing was done; see Flash::refusal()
+    failed,    ///< the block is at the end of its life
+    power_cut, ///< the supply is gone; nothing more happens until power_up()
+};
+
+/// Which outcomes of a cut may occur. All are on unless switched off.
+struct Cuts {
+    bool garbage = true;      ///< torn units may read as a subset of their bits, or fault
+    bool weak_program = true; ///< torn units may read complete now and otherwise later
+    bool weak_erase = true;   ///< a torn erase may leave old contents readable
+};
+
+struct FlashCounters {
+    uint64_t programs = 0;
+    uint64_t erases = 0; ///< ring blocks
+    uint64_t reads = 0;
+    uint64_t refused = 0;
+};
+
+class Flash {
+public:
+    /// All units blank, no wear.
+    Flash(const FlashGeometry& geometry, const FlashCosts& costs, const Cuts& cuts = {});
+
+    [[nodiscard]] const FlashGeometry& geometry() const { return geometry_; }
+
+    /// Programs the unit at byte `address` (from the area's start) with `bytes` bytes, one whole unit.
+    FlashResult program(uint32_t address, const uint8_t* from, uint32_t bytes) {
+        const uint32_t unit = unit_at(address);
+        if (bytes == unit_bytes_ && unit != no_unit && !special_ && !programmed_[unit]) [[likely]] {
+            programmed_[unit] = 1;
+            copy_unit(data_.data() + address, from);
+            counters_.programs++;
+            return FlashResult::ok;
+        }
+        return program_slow(address, from, bytes);
+    }
+
+    FlashResult read(uint32_t address, uint8_t* to, uint32_t bytes) const {
+        counters_.reads++;
+        if (uint64_t{address} + bytes > data_.size() || faults_) [[unlikely]] { return read_slow(address, to, bytes); }
+        if (bytes == 8) {
+            std::memcpy(to, data_.data() + address, 8);
+        } else {
+            std::memcpy(to, data_.data() + address, bytes);
+        }
+        return FlashResult::ok;
+    }
+
+    /// Erases ring block `block`, each of its erase blocks.
+    FlashResult erase(uint32_t block);
+
+    /// The supply fails during the operation (program or erase) that follows `operations` whole ones.
+    void cut_after(uint64_t operations) {
+        cut_in_ = operations;
+        armed_ = true;
+        special_ = true;
+    }
+    void disarm() {
+        armed_ = false;
+        update_special();
+    }
+    [[nodiscard]] bool is_cut() const { return dead_; }
+    /// The supply returns: each weak unit shows one of its readings for this run. `random` decides, at equal chances.
+    void power_up(std::mt19937_64& random);
+
+    /// From now on every erase and program of this ring block fails.
+    void fail_block(uint32_t block) {
+        failing_[block] = 1;
+        special_ = true;
+        any_failing_ = true;
+    }
+
+    /// Why the last refused operation was refused, with address and unit; empty when none was.
+    [[nodiscard]] const std::string& refusal() const { return refusal_; }
+
+    [[nodiscard]] const FlashCounters& counters() const { return counters_; }
+    [[nodiscard]] const std::vector<uint32_t>& erases_per_block() const { return wear_; }
+    /// Time spent programming and erasing, at the given costs.
+    [[nodiscard]] double busy_us() const {
+        return double(counters_.programs) * costs_.program_us + double(counters_.erases) * erase_us_;
+    }
+    /// Energy of that time at program_ma and vdd_v.
+    [[nodiscard]] double energy_mj() const { return busy_us() * 1e-6 * costs_.program_ma * costs_.vdd_v; }
+    /// The area as it reads now. Faulting units show their last bytes.
+    [[nodiscard]] const std::vector<uint8_t>& image() const { return data_; }
+    /// Loads an image of the area's size as if it had been programmed; wear and weak units are forgotten.
+    void load(const std::vector<uint8_t>& image);
+
+private:
+    enum class Weak : uint8_t { program, erase, over };
+    struct WeakUnit {
+        Weak kind = Weak::program;
+        bool fault = false;
+        std::vector<uint8_t> bytes; ///< what was being programmed, or what stood there
+    };
+    static constexpr uint32_t no_unit = 0xFFFFFFFFU;
+
+    [[nodiscard]] uint32_t unit_at(uint32_t address) const {
+        if (shift_ != 0xFF) [[likely]] {
+            return (address & (unit_bytes_ - 1)) == 0 && address < data_.size() ? address >> shift_ : no_unit;
+        }
+        // Exact division by a multiplication: true for every address below 2^32 and unit below 2^16.
+        const auto unit = static_cast<uint32_t>((__extension__ static_cast<unsigned __int128>(address) * reciprocal_) >> 64);
+        return unit * unit_bytes_ == address && address < data_.size() ? unit : no_unit;
+    }
+    void copy_unit(uint8_t* to, const uint8_t* from) const {
+        if (unit_bytes_ == 8) {
+            std::memcpy(to, from, 8);
+        } else if (unit_bytes_ == 6) {
+            std::memcpy(to, from, 6);
+        } else {
+            std::memcpy(to, from, unit_bytes_);
+        }
+    }
+    FlashResult program_slow(uint32_t address, const uint8_t* from, uint32_t bytes);
+    FlashResult read_slow(uint32_t address, uint8_t* to, uint32_t bytes) const;
+    FlashResult refuse(std::string why);
+    FlashResult program_over(uint32_t unit, const uint8_t* from);
+    void cut_program(uint32_t unit, const uint8_t* from);
+    void cut_erase(uint32_t block);
+    void show(uint32_t unit, WeakUnit& weak, unsigned block_mode, std::mt19937_64& random);
+    void garbage(uint32_t unit, WeakUnit& weak, std::mt19937_64& random);
+    [[nodiscard]] bool reads_blank(uint32_t unit) const;
+    void update_special() { special_ = armed_ || dead_ || any_failing_ || !weak_.empty() || any_weak_block_; }
+
+    FlashGeometry geometry_;
+    FlashCosts costs_;
+    Cuts cuts_;
+    uint32_t unit_bytes_;
+    uint32_t units_per_block_;
+    double erase_us_;
+    uint8_t shift_ = 0xFF;
+    uint64_t reciprocal_ = 0;
+    std::vector<uint8_t> data_;
+    std::vector<uint8_t> programmed_; ///< by unit
+    std::vector<uint32_t> wear_;
+    std::vector<uint8_t> failing_, weak_block_;
+    std::unordered_map<uint32_t, WeakUnit> weak_; ///< by unit
+    mutable FlashCounters counters_;
+    uint64_t cut_in_ = 0;
+    bool armed_ = false, dead_ = false, any_failing_ = false, any_weak_block_ = false;
+    bool special_ = false; ///< anything that the fast path must not pass by
+    bool faults_ = false;  ///< some weak unit faults in this run
+    std::string refusal_;
+};
+
+} // namespace perdure

@@ -39,36 +39,57 @@ std::string from_memory(const Device& part) {
 
 void show_part(const Device& part, std::ostream& out) {
     out << fmt::format("part     {}{}{}\n", part.id, part.example_part.empty() ? "" : ", ", part.example_part);
-    for (const BlockRun& run : part.runs) { out << fmt::format("         {} erase blocks of {}\n", run.count, show_bytes(run.erase_bytes)); }
-    out << fmt::format("         program unit {}, blank {}, {:.0f} erases\n", show_bytes(*part.program_bytes), part.erased_value, *part.endurance_cycles);
+    for (const BlockRun& run : part.runs) {
+        out << fmt::format("         {} erase blocks of {}\n", run.count, show_bytes(run.erase_bytes));
+    }
+    out << fmt::format("         program unit {}, blank {}, {:.0f} erases\n", show_bytes(*part.program_bytes),
+                       part.erased_value, *part.endurance_cycles);
     std::string erase;
     for (const double ms : part.erase_ms_max) { erase += (erase.empty() ? "" : " / ") + show_seconds(ms / 1e3); }
-    out << fmt::format("         at most {} to erase, {} to program a unit\n", erase, show_seconds(*part.program_us_max / 1e6));
+    out << fmt::format("         at most {} to erase, {} to program a unit\n", erase,
+                       show_seconds(*part.program_us_max / 1e6));
     const std::string memory = from_memory(part);
     if (!memory.empty()) { out << "         " << wrapped("from memory, check before use: " + memory, 11, 9) << '\n'; }
 }
 
 void show_project(const Project& project, std::ostream& out) {
     const Product& product = project.product;
-    out << fmt::format("product  {}\n         {:g} y of {:g} d, {:.4g} start{} a day, fleet of {}\n", product.name, product.life_years, product.year_days, product.starts_per_day, product.starts_per_day == 1 ? "" : "s", product.fleet_units);
+    out << fmt::format("product  {}\n         {:g} y of {:g} d, {:.4g} start{} a day, fleet of {}\n", product.name,
+                       product.life_years, product.year_days, product.starts_per_day,
+                       product.starts_per_day == 1 ? "" : "s", product.fleet_units);
     show_part(project.part, out);
     for (const Area& area : project.areas) {
-        out << fmt::format("area     {}: {}, {}, {}-bit check\n", area.name, area.size_bytes ? show_bytes(*area.size_bytes) : "smallest that holds",
-                           area.start_address ? fmt::format("at 0x{:08X}", *area.start_address) : "at the top", area.check_bits);
+        out << fmt::format("area     {}: {}, {}, {}-bit check\n", area.name,
+                           area.size_bytes ? show_bytes(*area.size_bytes) : "smallest that holds",
+                           area.start_address ? fmt::format("at 0x{:08X}", *area.start_address) : "at the top",
+                           area.check_bits);
     }
     for (const Record& record : project.records) {
-        out << fmt::format("record   {} (id {}, {}, {} B in {})\n", record.name, record.id, record.kind == RecordKind::total ? "total" : "value", record.payload_bytes(), record.area);
+        out << fmt::format("record   {} (id {}, {}, {} B in {})\n", record.name, record.id,
+                           record.kind == RecordKind::total ? "total" : "value", record.payload_bytes(), record.area);
         std::string fields;
         for (const Field& field : record.fields) { fields += (fields.empty() ? "fields: " : ", ") + field.name; }
         out << "         " << wrapped(fields, 17, 9) << '\n';
-        for (const SavePolicy& save : record.saves) { out << "         saved " << show_save(save, product.year_days) << '\n'; }
-        if (record.heavy_user_factor > 1) { out << fmt::format("         heavy user: {:g} times that\n", record.heavy_user_factor); }
+        for (const SavePolicy& save : record.saves) {
+            out << "         saved " << show_save(save, product.year_days) << '\n';
+        }
+        if (record.heavy_user_factor > 1) {
+            out << fmt::format("         heavy user: {:g} times that\n", record.heavy_user_factor);
+        }
     }
 }
 
 nlohmann::json json_of(const Record& record) {
-    nlohmann::json out{{"name", record.name}, {"id", record.id}, {"kind", record.kind == RecordKind::total ? "total" : "value"}, {"area", record.area}, {"bytes", record.payload_bytes()}, {"heavy_user", record.heavy_user_factor}, {"line", record.place.line}};
-    for (const Field& field : record.fields) { out["fields"].push_back({{"name", field.name}, {"bytes", field.bytes}, {"movement", field.movement_max}}); }
+    nlohmann::json out{{"name", record.name},
+                       {"id", record.id},
+                       {"kind", record.kind == RecordKind::total ? "total" : "value"},
+                       {"area", record.area},
+                       {"bytes", record.payload_bytes()},
+                       {"heavy_user", record.heavy_user_factor},
+                       {"line", record.place.line}};
+    for (const Field& field : record.fields) {
+        out["fields"].push_back({{"name", field.name}, {"bytes", field.bytes}, {"movement", field.movement_max}});
+    }
     for (const SavePolicy& save : record.saves) {
         nlohmann::json policy{{"changed", save.changed_share}};
         if (save.when == SaveWhen::periodic) { policy["every_s"] = save.every_s; }
@@ -83,9 +104,20 @@ nlohmann::json json_of(const Record& record) {
 nlohmann::json json_of(const Project& project) {
     nlohmann::json out;
     const Product& product = project.product;
-    out["product"] = {{"name", product.name}, {"life_years", product.life_years}, {"year_days", product.year_days}, {"starts_per_day", product.starts_per_day}, {"fleet_units", product.fleet_units}};
-    out["part"] = {{"id", project.part.id}, {"program_bytes", *project.part.program_bytes}, {"endurance_cycles", *project.part.endurance_cycles}, {"erased_value", project.part.erased_value}, {"program_us_max", *project.part.program_us_max}, {"erase_ms_max", project.part.erase_ms_max}};
-    for (const BlockRun& run : project.part.runs) { out["part"]["runs"].push_back({{"count", run.count}, {"erase_bytes", run.erase_bytes}}); }
+    out["product"] = {{"name", product.name},
+                      {"life_years", product.life_years},
+                      {"year_days", product.year_days},
+                      {"starts_per_day", product.starts_per_day},
+                      {"fleet_units", product.fleet_units}};
+    out["part"] = {{"id", project.part.id},
+                   {"program_bytes", *project.part.program_bytes},
+                   {"endurance_cycles", *project.part.endurance_cycles},
+                   {"erased_value", project.part.erased_value},
+                   {"program_us_max", *project.part.program_us_max},
+                   {"erase_ms_max", project.part.erase_ms_max}};
+    for (const BlockRun& run : project.part.runs) {
+        out["part"]["runs"].push_back({{"count", run.count}, {"erase_bytes", run.erase_bytes}});
+    }
     out["part"]["from_memory"] = from_memory(project.part);
     for (const Area& area : project.areas) {
         nlohmann::json entry{{"name", area.name}, {"check_bits", area.check_bits}};
@@ -100,7 +132,12 @@ nlohmann::json json_of(const Project& project) {
 nlohmann::json json_of(const std::vector<Diagnostic>& errors) {
     nlohmann::json out = nlohmann::json::array();
     for (const Diagnostic& error : errors) {
-        out.push_back({{"file", error.path}, {"line", error.span.place.line}, {"column", error.span.place.column}, {"message", error.message}, {"expected", error.expected}, {"nearest", error.nearest}});
+        out.push_back({{"file", error.path},
+                       {"line", error.span.place.line},
+                       {"column", error.span.place.column},
+                       {"message", error.message},
+                       {"expected", error.expected},
+                       {"nearest", error.nearest}});
     }
     return out;
 }
@@ -121,7 +158,9 @@ std::optional<double> flash_share(const Project& project) {
 int run_check(const CommandInput& input, std::ostream& out, std::ostream& err) {
     const auto project = load_project(input.arguments.front(), catalog());
     // A file may hold any text: bytes that are not UTF-8 become the replacement character in JSON.
-    const auto print = [&](const nlohmann::json& json) { out << json.dump(2, ' ', false, nlohmann::json::error_handler_t::replace) << '\n'; };
+    const auto print = [&](const nlohmann::json& json) {
+        out << json.dump(2, ' ', false, nlohmann::json::error_handler_t::replace) << '\n';
+    };
     if (!project) {
         if (input.json) {
             print({{"ok", false}, {"errors", json_of(project.error())}});
@@ -139,7 +178,10 @@ int run_check(const CommandInput& input, std::ostream& out, std::ostream& err) {
         print(json);
     } else {
         show_project(*project, out);
-        if (share && share_max) { out << fmt::format("require  flash_share: {:.4g} taken, {:.4g} allowed: {}\n", *share, *share_max, met ? "holds" : "does not hold"); }
+        if (share && share_max) {
+            out << fmt::format("require  flash_share: {:.4g} taken, {:.4g} allowed: {}\n", *share, *share_max,
+                               met ? "holds" : "does not hold");
+        }
         out << fmt::format("{}: no errors\n", project->path);
     }
     return met ? exit_ok : exit_not_met;

@@ -32,11 +32,16 @@ void show_help(std::ostream& out) {
 }
 
 void show_command_help(const Command& command, std::ostream& out) {
-    out << fmt::format("perdure {}: {}\n\nuse: perdure {} {}\n\noptions:\n", command.name, command.summary, command.name, command.arguments);
+    out << fmt::format("perdure {}: {}\n\nuse: perdure {} {}\n\noptions:\n", command.name, command.summary,
+                       command.name, command.arguments);
     for (const CommandOption& option : command.options) {
-        out << fmt::format("  {:<20}{}\n", option.value_name.empty() ? std::string(option.name) : fmt::format("{} {}", option.name, option.value_name), option.help);
+        out << fmt::format("  {:<20}{}\n",
+                           option.value_name.empty() ? std::string(option.name)
+                                                     : fmt::format("{} {}", option.name, option.value_name),
+                           option.help);
     }
-    out << fmt::format("  {:<20}{}\n  {:<20}{}\n\nexample:\n  {}\n", "--json", "print JSON instead of text", "--help", "print this", command.example);
+    out << fmt::format("  {:<20}{}\n  {:<20}{}\n\nexample:\n  {}\n", "--json", "print JSON instead of text", "--help",
+                       "print this", command.example);
 }
 
 /// True when the first word is no command; says so, with the nearest one.
@@ -71,7 +76,8 @@ void bind(CLI::App& app, std::list<Bound>& all) {
             if (option.value_name.empty()) {
                 bound.app->add_flag_callback(name, [&input, name] { input.options[name] = "1"; });
             } else {
-                bound.app->add_option_function<std::string>(name, [&input, name](const std::string& value) { input.options[name] = value; });
+                bound.app->add_option_function<std::string>(
+                    name, [&input, name](const std::string& value) { input.options[name] = value; });
             }
         }
     }
@@ -109,7 +115,8 @@ int run_command_line(int argc, const char* const* argv, std::ostream& out, std::
         }
         return exit_ok;
     } catch (const CLI::ParseError& error) {
-        err << fmt::format("perdure: error: {}\n  perdure {}--help says what can be given\n", error.what(), chosen(all) != nullptr ? std::string(argv[1]) + " " : "");
+        err << fmt::format("perdure: error: {}\n  perdure {}--help says what can be given\n", error.what(),
+                           chosen(all) != nullptr ? std::string(argv[1]) + " " : "");
         return exit_input_wrong;
     }
     if (version) {
@@ -122,7 +129,8 @@ int run_command_line(int argc, const char* const* argv, std::ostream& out, std::
         return exit_input_wrong;
     }
     if (bound->input.arguments.size() < bound->command->arguments_min) {
-        err << fmt::format("perdure: error: {} needs {}\n  such as: {}\n", bound->command->name, bound->command->arguments, bound->command->example);
+        err << fmt::format("perdure: error: {} needs {}\n  such as: {}\n", bound->command->name,
+                           bound->command->arguments, bound->command->example);
         return exit_input_wrong;
     }
     return bound->command->run(bound->input, out, err);

@@ -32,8 +32,11 @@ Ran run(std::vector<const char*> words) {
 class TemporaryFile {
 public:
     explicit TemporaryFile(std::string_view text)
-        : path_((std::filesystem::temp_directory_path() / ("perdure_" + std::to_string(::getpid()) + "_" +
-                                                          ::testing::UnitTest::GetInstance()->current_test_info()->name() + "_" + std::to_string(text.size()) + ".toml")).string()) {
+        : path_((std::filesystem::temp_directory_path() /
+                 ("perdure_" + std::to_string(::getpid()) + "_" +
+                  ::testing::UnitTest::GetInstance()->current_test_info()->name() + "_" + std::to_string(text.size()) +
+                  ".toml"))
+                    .string()) {
         std::ofstream(path_, std::ios::binary) << text;
     }
     ~TemporaryFile() { std::filesystem::remove(path_); }
@@ -46,11 +49,15 @@ private:
 };
 
 std::string project_text(std::string_view flash_share) {
-    return std::string("[product]\nname = \"pump\"\nlife = \"12 y\"\n[part]\nname = \"demo\"\nerase_block = \"2 KiB\"\nblocks = 8\n"
-                       "program_unit = \"8 B\"\nblank = 0xFF\nendurance = 10000\nerase_max = \"40 ms\"\nprogram_max = \"125 us\"\n"
-                       "[area.store]\nsize = \"8 KiB\"\n[record.water]\nid = 1\nkind = \"total\"\n"
-                       "fields = [ { name = \"litres\", type = \"u32\", movement = 120 } ]\nsaves = [ { every = \"1 min\" } ]\n"
-                       "[require]\nflash_share = ") + std::string(flash_share) + "\n";
+    return std::string(
+               "[product]\nname = \"pump\"\nlife = \"12 y\"\n[part]\nname = \"demo\"\nerase_block = \"2 KiB\"\nblocks "
+               "= 8\n"
+               "program_unit = \"8 B\"\nblank = 0xFF\nendurance = 10000\nerase_max = \"40 ms\"\nprogram_max = \"125 "
+               "us\"\n"
+               "[area.store]\nsize = \"8 KiB\"\n[record.water]\nid = 1\nkind = \"total\"\n"
+               "fields = [ { name = \"litres\", type = \"u32\", movement = 120 } ]\nsaves = [ { every = \"1 min\" } ]\n"
+               "[require]\nflash_share = ") +
+           std::string(flash_share) + "\n";
 }
 
 void expect_80_columns(const std::string& text) {
@@ -145,7 +152,9 @@ TEST(CommandParts, ListsEachPartOfTheCatalogue) {
     const Ran ran = run({"parts"});
     EXPECT_EQ(ran.code, exit_ok);
     ASSERT_FALSE(catalog().devices.empty());
-    for (const Device& part : catalog().devices) { EXPECT_NE(ran.out.find("\n" + part.id + " "), std::string::npos) << part.id; }
+    for (const Device& part : catalog().devices) {
+        EXPECT_NE(ran.out.find("\n" + part.id + " "), std::string::npos) << part.id;
+    }
     expect_80_columns(ran.out);
     EXPECT_EQ(nlohmann::json::parse(run({"parts", "--json"}).out).size(), catalog().devices.size());
 }

@@ -7,8 +7,8 @@
 #include "catalog/catalog.hpp"
 #include "cli/commands.hpp"
 #include "cli/text.hpp"
-#include "project/units.hpp"
 #include "project/diagnostic.hpp"
+#include "project/units.hpp"
 
 namespace perdure {
 namespace {
@@ -31,7 +31,9 @@ std::string show(const std::vector<double>& values, std::string_view unit) {
 
 std::string show_runs(const Device& part) {
     std::string out;
-    for (const BlockRun& run : part.runs) { out += fmt::format("{}{} x {}", out.empty() ? "" : ", ", run.count, show_bytes(run.erase_bytes)); }
+    for (const BlockRun& run : part.runs) {
+        out += fmt::format("{}{} x {}", out.empty() ? "" : ", ", run.count, show_bytes(run.erase_bytes));
+    }
     return out;
 }
 
@@ -64,7 +66,8 @@ std::string marked(const Device& part, std::string_view column, std::string text
 
 std::string show_erases(const Device& part) {
     if (!part.endurance_cycles) { return ""; }
-    return *part.endurance_cycles < 1e7 ? fmt::format("{:.0f}", *part.endurance_cycles) : fmt::format("{:g}", *part.endurance_cycles);
+    return *part.endurance_cycles < 1e7 ? fmt::format("{:.0f}", *part.endurance_cycles)
+                                        : fmt::format("{:g}", *part.endurance_cycles);
 }
 
 std::string show_smallest_block(const Device& part) {
@@ -81,14 +84,20 @@ std::string why_not(const Usable& use) {
 }
 
 void show_list(const Catalog& parts, std::ostream& out) {
-    out << fmt::format("{:<13}{:>9}{:>10}{:>8}{:>9}  {}\n", "id", "flash", "block", "unit", "erases", "can carry a store");
+    out << fmt::format("{:<13}{:>9}{:>10}{:>8}{:>9}  {}\n", "id", "flash", "block", "unit", "erases",
+                       "can carry a store");
     size_t count = 0;
     for (const Device& part : parts.devices) {
         const Usable use = usable(part);
         count += use.ok ? 1 : 0;
-        out << fmt::format("{:<13}{:>9}{:>10}{:>8}{:>9}  {}\n", part.id, marked(part, "flash_bytes", part.flash_bytes ? show_bytes(*part.flash_bytes) : ""),
-                           marked(part, "erase_layout", show_smallest_block(part)), marked(part, "program_bytes", part.program_bytes ? show_bytes(*part.program_bytes) : ""),
-                           marked(part, "endurance_cycles", show_erases(part)), use.ok ? "yes" : use.missing.empty() ? "no" : "with more figures");
+        out << fmt::format("{:<13}{:>9}{:>10}{:>8}{:>9}  {}\n", part.id,
+                           marked(part, "flash_bytes", part.flash_bytes ? show_bytes(*part.flash_bytes) : ""),
+                           marked(part, "erase_layout", show_smallest_block(part)),
+                           marked(part, "program_bytes", part.program_bytes ? show_bytes(*part.program_bytes) : ""),
+                           marked(part, "endurance_cycles", show_erases(part)),
+                           use.ok                ? "yes"
+                           : use.missing.empty() ? "no"
+                                                 : "with more figures");
         if (!use.ok) { out << "    " << wrapped(why_not(use), 4, 4) << '\n'; }
     }
     out << fmt::format("\n{} parts, {} can carry a store as they are. -: the catalogue has no such figure.\n"
@@ -113,13 +122,16 @@ void show_one(const Device& part, std::ostream& out) {
     }
     if (!part.note.empty()) { out << "  note: " << wrapped(part.note, 4, 8) << '\n'; }
     const Usable use = usable(part);
-    out << wrapped(use.ok ? "  It can carry a store." : "  It cannot carry a store as it is: " + why_not(use), 4, 2) << '\n';
+    out << wrapped(use.ok ? "  It can carry a store." : "  It cannot carry a store as it is: " + why_not(use), 4, 2)
+        << '\n';
     if (any_from_memory) { out << "  *: from memory, no document behind it; check it before use.\n"; }
 }
 
 nlohmann::json json_of(const Device& part) {
     const Usable use = usable(part);
-    nlohmann::json out{{"id", part.id}, {"maker", part.maker}, {"family", part.family}, {"example_part", part.example_part}, {"core", part.core}, {"usable", use.ok}, {"note", part.note}};
+    nlohmann::json out{
+        {"id", part.id},     {"maker", part.maker}, {"family", part.family}, {"example_part", part.example_part},
+        {"core", part.core}, {"usable", use.ok},    {"note", part.note}};
     if (!use.ok) {
         out["why_not"] = use.why_not;
         out["missing"] = use.missing;
@@ -127,7 +139,8 @@ nlohmann::json json_of(const Device& part) {
     for (const Figure& figure : figures_of(part)) {
         if (figure.value.empty()) { continue; }
         const Provenance source = part.source_of(figure.column);
-        out["figures"][std::string(figure.column)] = {{"value", figure.value}, {"source", source.text}, {"from_memory", source.from_memory}};
+        out["figures"][std::string(figure.column)] = {
+            {"value", figure.value}, {"source", source.text}, {"from_memory", source.from_memory}};
     }
     return out;
 }

@@ -1,5 +1,5 @@
-// The program's commands as one table. To add a command: a file command_NAME.cpp with its run function, a declaration here and
-// a row in commands.cpp.
+// The program's commands as one table. To add a command: a file command_NAME.cpp with its run function, a declaration
+// here and a row in commands.cpp.
 #pragma once
 
 #include <iosfwd>
@@ -48,6 +48,8 @@ const std::vector<Command>& commands();
 /// Parses the command line and runs the command. Gives the exit code.
 int run_command_line(int argc, const char* const* argv, std::ostream& out, std::ostream& err);
 
+int run_age(const CommandInput& input, std::ostream& out, std::ostream& err);
+int run_budget(const CommandInput& input, std::ostream& out, std::ostream& err);
 int run_check(const CommandInput& input, std::ostream& out, std::ostream& err);
 int run_parts(const CommandInput& input, std::ostream& out, std::ostream& err);
 

@@ -34,7 +34,8 @@ std::vector<std::string> printable_characters(std::string_view line) {
         const auto first = static_cast<unsigned char>(character.front());
         const size_t wanted = first < 0x80U ? 1 : first >= 0xF8U ? 0 : first >= 0xF0U ? 4 : first >= 0xE0U ? 3 : 2;
         // C1 controls (U+0080..U+009F) can steer a terminal as well as the ones below 0x20.
-        const bool control = first == 0xC2U && character.size() == 2 && static_cast<unsigned char>(character[1]) < 0xA0U;
+        const bool control =
+            first == 0xC2U && character.size() == 2 && static_cast<unsigned char>(character[1]) < 0xA0U;
         if (character.size() != wanted || control) { character = "?"; }
     }
     return out;
@@ -113,7 +114,8 @@ size_t edit_distance(std::string_view from, std::string_view to) {
         for (size_t j = 1; j <= to.size(); ++j) {
             const bool same = lower(from[i - 1]) == lower(to[j - 1]);
             at(i, j) = std::min({at(i - 1, j) + 1, at(i, j - 1) + 1, at(i - 1, j - 1) + (same ? 0U : 1U)});
-            const bool swapped = i > 1 && j > 1 && lower(from[i - 1]) == lower(to[j - 2]) && lower(from[i - 2]) == lower(to[j - 1]);
+            const bool swapped =
+                i > 1 && j > 1 && lower(from[i - 1]) == lower(to[j - 2]) && lower(from[i - 2]) == lower(to[j - 1]);
             if (swapped) { at(i, j) = std::min(at(i, j), at(i - 2, j - 2) + 1); }
         }
     }

@@ -42,7 +42,8 @@ struct Diagnostic {
 ///       expected: a time such as "45 s", "10 min" or "6 h"
 ///       nearest: ...
 ///
-/// Characters that do not print are shown as '?', tabs as one space; of a long line only the part around the place is shown.
+/// Characters that do not print are shown as '?', tabs as one space; of a long line only the part around the place is
+/// shown.
 std::string render(const Diagnostic& diagnostic);
 
 /// All of them one after the other, then a line that counts them.
@@ -51,11 +52,12 @@ std::string render(const std::vector<Diagnostic>& diagnostics);
 /// Sorts by line, then column; equal places keep their order.
 void order_by_place(std::vector<Diagnostic>& diagnostics);
 
-/// The number of letters to insert, drop, replace or swap with their neighbour to get from one word to the other, upper and
-/// lower case taken as equal. (Optimal string alignment distance; textbook, no source.)
+/// The number of letters to insert, drop, replace or swap with their neighbour to get from one word to the other, upper
+/// and lower case taken as equal. (Optimal string alignment distance; textbook, no source.)
 size_t edit_distance(std::string_view from, std::string_view to);
 
-/// The candidate with the smallest edit distance to `word`, or empty when none is within a third of its length (at least 1).
+/// The candidate with the smallest edit distance to `word`, or empty when none is within a third of its length (at
+/// least 1).
 std::string nearest(std::string_view word, const std::vector<std::string>& candidates);
 
 } // namespace perdure

@@ -37,7 +37,8 @@ TEST(Diagnostic, CaretStandsUnderThePlace) {
 }
 
 TEST(Diagnostic, CaretCountsCharactersNotBytes) {
-    EXPECT_EQ(render(error_at(1, 3, "\xC3\xBC\xE2\x82\xAC!")), "pump.toml:1:3: error: wrong\n    \xC3\xBC\xE2\x82\xAC!\n      ^\n");
+    EXPECT_EQ(render(error_at(1, 3, "\xC3\xBC\xE2\x82\xAC!")),
+              "pump.toml:1:3: error: wrong\n    \xC3\xBC\xE2\x82\xAC!\n      ^\n");
 }
 
 TEST(Diagnostic, CharactersThatSteerATerminalAreNotPrinted) {
@@ -55,7 +56,9 @@ TEST(Diagnostic, BrokenUtf8IsShownAsQuestionMarks) {
 TEST(Diagnostic, LongLinesAreCutAroundThePlace) {
     const std::string text = render(error_at(1, 500, std::string(1000, 'x')));
     size_t begin = 0;
-    for (size_t end = text.find('\n'); end != std::string::npos; begin = end + 1, end = text.find('\n', begin)) { EXPECT_LE(end - begin, 80U); }
+    for (size_t end = text.find('\n'); end != std::string::npos; begin = end + 1, end = text.find('\n', begin)) {
+        EXPECT_LE(end - begin, 80U);
+    }
     EXPECT_NE(text.find("    <xxx"), std::string::npos);
 }
 

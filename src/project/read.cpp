@@ -28,7 +28,9 @@ std::vector<std::string_view> split_lines(std::string_view text) {
 
 /// Length of the valid UTF-8 sequence at the front of `text`, 0 when there is none (Unicode 15, table 3-7).
 size_t utf8_length(std::string_view text) {
-    const auto byte = [&](size_t i) { return i < text.size() ? static_cast<unsigned>(static_cast<unsigned char>(text[i])) : 0U; };
+    const auto byte = [&](size_t i) {
+        return i < text.size() ? static_cast<unsigned>(static_cast<unsigned char>(text[i])) : 0U;
+    };
     const auto follows = [&](size_t i) { return (byte(i) & 0xC0U) == 0x80U; };
     const unsigned first = byte(0);
     if (first < 0x80U) { return 1; }
@@ -55,7 +57,8 @@ bool check_utf8(Source& source) {
             const size_t length = utf8_length(rest);
             if (length == 0) {
                 const auto byte = static_cast<unsigned>(static_cast<unsigned char>(rest.front()));
-                source.complain({{static_cast<uint32_t>(i + 1), column}, 1}, fmt::format("the byte 0x{:02X} is not UTF-8 text", byte), "a text file in UTF-8");
+                source.complain({{static_cast<uint32_t>(i + 1), column}, 1},
+                                fmt::format("the byte 0x{:02X} is not UTF-8 text", byte), "a text file in UTF-8");
                 return false;
             }
             rest.remove_prefix(length);
@@ -65,8 +68,8 @@ bool check_utf8(Source& source) {
     return true;
 }
 
-/// False, with an error, when a line has so many points that a dotted key could nest tables without end. The parser bounds the
-/// depth of values but not of dotted keys, and a tree that deep overflows the stack when it is taken down.
+/// False, with an error, when a line has so many points that a dotted key could nest tables without end. The parser
+/// bounds the depth of values but not of dotted keys, and a tree that deep overflows the stack when it is taken down.
 bool check_points(Source& source) {
     constexpr ptrdiff_t points_max = 64;
     for (size_t i = 0; i < source.lines.size(); ++i) {
@@ -74,7 +77,9 @@ bool check_points(Source& source) {
         const size_t first = line.find_first_not_of(" \t");
         if (first == std::string_view::npos || line[first] == '#') { continue; }
         if (std::count(line.begin(), line.end(), '.') <= points_max) { continue; }
-        source.complain({{static_cast<uint32_t>(i + 1), 1}, 1}, fmt::format("this line has more than {} points", points_max), "a value of several lines, or shorter keys");
+        source.complain({{static_cast<uint32_t>(i + 1), 1}, 1},
+                        fmt::format("this line has more than {} points", points_max),
+                        "a value of several lines, or shorter keys");
         return false;
     }
     return true;
@@ -82,14 +87,18 @@ bool check_points(Source& source) {
 
 /// What the parser says, without its words for its own inside and with a plainer one for the commonest slip.
 std::string syntax_message(std::string_view said) {
-    if (said.find("unescaped control characters") != std::string_view::npos) { return "not TOML: the text is not closed by a quote on its line"; }
+    if (said.find("unescaped control characters") != std::string_view::npos) {
+        return "not TOML: the text is not closed by a quote on its line";
+    }
     if (said.rfind("Error while parsing ", 0) == 0) {
         const size_t colon = said.find(": ");
         said.remove_prefix(colon == std::string_view::npos ? 0 : colon + 2);
     }
     std::string message(said.substr(0, said.find(" (TOML_")));
     const std::string_view line_feed = "'\\n'";
-    if (const size_t at = message.find(line_feed); at != std::string::npos) { message.replace(at, line_feed.size(), "the end of the line"); }
+    if (const size_t at = message.find(line_feed); at != std::string::npos) {
+        message.replace(at, line_feed.size(), "the end of the line");
+    }
     return fmt::format("not TOML: {}", message);
 }
 
@@ -124,16 +133,20 @@ void read_product(Source& source, const toml::table& file, Project& project) {
     if (!table->contains("name")) { complain_missing(section, "name", "name = \"valve controller\""); }
     if (!table->contains("life")) { complain_missing(section, "life", "life = \"12 y\""); }
     product.name = get_text(section, "name", "a name").value_or("");
-    product.life_years = get_quantity(section, "life", Dimension::life_y, {0, 100, true, false, "above 0 y and at most 100 y"}).value_or(product.life_years);
+    product.life_years =
+        get_quantity(section, "life", Dimension::life_y, {0, 100, true, false, "above 0 y and at most 100 y"})
+            .value_or(product.life_years);
     product.life_place = span_of_value(section, "life").place;
     constexpr double day_s = 86400;
-    if (const auto year_s = get_quantity(section, "year", Dimension::time_s, {360 * day_s, 366 * day_s, false, false, "from 360 d to 366 d"})) {
+    if (const auto year_s = get_quantity(section, "year", Dimension::time_s,
+                                         {360 * day_s, 366 * day_s, false, false, "from 360 d to 366 d"})) {
         product.year_days = *year_s / day_s;
     }
     const Bounds often{0, 86400, false, false, "from 0 to 86400 a day"};
     auto starts = get_rate_per_day(section, "starts", product.year_days, often);
     if (table->contains("starts") && table->contains("starts_per_day")) {
-        source.complain(span_of_key(section, "starts_per_day"), "\"starts\" and \"starts_per_day\" say the same", "one of them");
+        source.complain(span_of_key(section, "starts_per_day"), "\"starts\" and \"starts_per_day\" say the same",
+                        "one of them");
     }
     const std::string_view starts_key = table->contains("starts") ? "starts" : "starts_per_day";
     if (!starts) { starts = get_number(section, "starts_per_day", often); }
@@ -152,12 +165,17 @@ void read_requirements(Source& source, const toml::table& file, Project& project
     check_keys(section, {"margin", "spend_limit", "put_stall", "start_up", "flash_share"});
     const Bounds share{0, 1, true, false, "a share above 0 and at most 1"};
     const Bounds time{0, 86400, true, false, "above 0 and at most 1 d"};
-    require.margin_min = get_number(section, "margin", {0, 1000, true, false, "above 0 and at most 1000"}).value_or(require.margin_min);
+    require.margin_min =
+        get_number(section, "margin", {0, 1000, true, false, "above 0 and at most 1000"}).value_or(require.margin_min);
     require.spend_limit = get_number(section, "spend_limit", share).value_or(require.spend_limit);
     require.flash_share_max = get_number(section, "flash_share", share);
     const auto to_ms = [](double s) { return s * 1e3; };
-    if (const auto stall_s = get_quantity(section, "put_stall", Dimension::time_s, time)) { require.put_stall_max_ms = to_ms(*stall_s); }
-    if (const auto start_s = get_quantity(section, "start_up", Dimension::time_s, time)) { require.start_up_max_ms = to_ms(*start_s); }
+    if (const auto stall_s = get_quantity(section, "put_stall", Dimension::time_s, time)) {
+        require.put_stall_max_ms = to_ms(*stall_s);
+    }
+    if (const auto start_s = get_quantity(section, "start_up", Dimension::time_s, time)) {
+        require.start_up_max_ms = to_ms(*start_s);
+    }
     require.margin_place = span_of_value(section, "margin").place;
     require.spend_limit_place = span_of_value(section, "spend_limit").place;
     require.put_stall_place = span_of_value(section, "put_stall").place;
@@ -165,7 +183,8 @@ void read_requirements(Source& source, const toml::table& file, Project& project
     require.flash_share_place = span_of_value(section, "flash_share").place;
 }
 
-tl::expected<Project, std::vector<Diagnostic>> read_project(std::string_view text, std::string path, const Catalog& catalog) {
+tl::expected<Project, std::vector<Diagnostic>> read_project(std::string_view text, std::string path,
+                                                            const Catalog& catalog) {
     Source source{std::move(path), split_lines(text), {}};
     if (!check_utf8(source) || !check_points(source)) { return tl::unexpected(std::move(source.found)); }
     Project project;
@@ -180,7 +199,8 @@ tl::expected<Project, std::vector<Diagnostic>> read_project(std::string_view tex
         read_requirements(source, file, project);
     } catch (const toml::parse_error& error) {
         const toml::source_position& at = error.source().begin;
-        source.complain({{at.line, at.column}, 1}, syntax_message(error.description()), syntax_hint(source.line(at.line), at.column));
+        source.complain({{at.line, at.column}, 1}, syntax_message(error.description()),
+                        syntax_hint(source.line(at.line), at.column));
     }
     if (source.found.empty()) { return project; }
     order_by_place(source.found);

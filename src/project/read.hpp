@@ -13,9 +13,11 @@
 
 namespace perdure {
 
-/// Reads the text of a project file. `path` is used in messages only. Gives the whole project, or every error that was found,
-/// ordered by place (a text that is no TOML gives one error, where it stops being TOML). Any bytes are safe to pass in.
-tl::expected<Project, std::vector<Diagnostic>> read_project(std::string_view text, std::string path, const Catalog& catalog);
+/// Reads the text of a project file. `path` is used in messages only. Gives the whole project, or every error that was
+/// found, ordered by place (a text that is no TOML gives one error, where it stops being TOML). Any bytes are safe to
+/// pass in.
+tl::expected<Project, std::vector<Diagnostic>> read_project(std::string_view text, std::string path,
+                                                            const Catalog& catalog);
 
 /// As read_project, from a file of at most 1 MiB. A file that cannot be read is an error without a line.
 tl::expected<Project, std::vector<Diagnostic>> load_project(const std::string& path, const Catalog& catalog);

@@ -27,14 +27,21 @@ void check_size(const Section& section, const BlockRun& run, uint64_t offset, co
     const uint64_t size = *placed.area.size_bytes;
     const uint64_t room = run.bytes() - (offset - run.offset_bytes);
     if (size % run.erase_bytes != 0) {
-        section.source.complain(placed.size_span, fmt::format("{} is {}, not a whole number of erase blocks of {}", section.title, show_bytes(size), show_bytes(run.erase_bytes)),
-                                fmt::format("\"{}\" or \"{}\"", show_bytes(size - size % run.erase_bytes), show_bytes(size - size % run.erase_bytes + run.erase_bytes)));
+        section.source.complain(placed.size_span,
+                                fmt::format("{} is {}, not a whole number of erase blocks of {}", section.title,
+                                            show_bytes(size), show_bytes(run.erase_bytes)),
+                                fmt::format("\"{}\" or \"{}\"", show_bytes(size - size % run.erase_bytes),
+                                            show_bytes(size - size % run.erase_bytes + run.erase_bytes)));
     } else if (size > room) {
-        section.source.complain(placed.size_span, fmt::format("{} is {}, but only {} of equal blocks are there", section.title, show_bytes(size), show_bytes(room)),
+        section.source.complain(placed.size_span,
+                                fmt::format("{} is {}, but only {} of equal blocks are there", section.title,
+                                            show_bytes(size), show_bytes(room)),
                                 fmt::format("at most \"{}\"", show_bytes(room)));
     } else if (size < 2ULL * run.erase_bytes) {
-        section.source.complain(placed.size_span, fmt::format("{} has one erase block", section.title),
-                                fmt::format("two at least, so that one is whole while the other is emptied: \"{}\" or more", show_bytes(2ULL * run.erase_bytes)));
+        section.source.complain(
+            placed.size_span, fmt::format("{} has one erase block", section.title),
+            fmt::format("two at least, so that one is whole while the other is emptied: \"{}\" or more",
+                        show_bytes(2ULL * run.erase_bytes)));
     }
 }
 
@@ -48,8 +55,10 @@ void check_place(const Section& section, const Project& project, const PlacedAre
         return;
     }
     if (!project.flash_start_address) {
-        section.source.complain(placed.start_span, fmt::format("{} says where it starts, but [part] does not say where flash starts", section.title),
-                                "a line such as flash_start = \"0x08000000\" in [part], from the data sheet");
+        section.source.complain(
+            placed.start_span,
+            fmt::format("{} says where it starts, but [part] does not say where flash starts", section.title),
+            "a line such as flash_start = \"0x08000000\" in [part], from the data sheet");
         return;
     }
     const uint64_t base = *project.flash_start_address;
@@ -57,14 +66,17 @@ void check_place(const Section& section, const Project& project, const PlacedAre
     const BlockRun* run = start < base ? nullptr : run_at(part, start - base);
     if (run == nullptr) {
         const BlockRun& last = part.runs.back();
-        section.source.complain(placed.start_span, fmt::format("0x{:08X} is outside flash", start),
-                                fmt::format("an address from 0x{:08X} to 0x{:08X}", base, base + last.offset_bytes + last.bytes() - 1));
+        section.source.complain(
+            placed.start_span, fmt::format("0x{:08X} is outside flash", start),
+            fmt::format("an address from 0x{:08X} to 0x{:08X}", base, base + last.offset_bytes + last.bytes() - 1));
         return;
     }
     const uint64_t into = (start - base - run->offset_bytes) % run->erase_bytes;
     if (into != 0) {
-        section.source.complain(placed.start_span, fmt::format("0x{:08X} is not the start of an erase block of {}", start, show_bytes(run->erase_bytes)),
-                                fmt::format("\"0x{:08X}\" or \"0x{:08X}\"", start - into, start - into + run->erase_bytes));
+        section.source.complain(
+            placed.start_span,
+            fmt::format("0x{:08X} is not the start of an erase block of {}", start, show_bytes(run->erase_bytes)),
+            fmt::format("\"0x{:08X}\" or \"0x{:08X}\"", start - into, start - into + run->erase_bytes));
         return;
     }
     if (placed.area.size_bytes) { check_size(section, *run, start - base, placed); }
@@ -85,7 +97,8 @@ PlacedArea read_area(const Section& section, std::string_view name) {
     if (!found_by_us) { area.size_bytes = get_size(section, "size", 1, 1ULL << 32U); }
     if (const auto bits = get_whole(section, "check_bits", 8, 32)) {
         if (*bits % 8 != 0) {
-            section.source.complain(span_of_value(section, "check_bits"), fmt::format("\"check_bits\" is {}", *bits), "8, 16, 24 or 32");
+            section.source.complain(span_of_value(section, "check_bits"), fmt::format("\"check_bits\" is {}", *bits),
+                                    "8, 16, 24 or 32");
         } else {
             area.check_bits = static_cast<uint32_t>(*bits);
         }
@@ -103,7 +116,9 @@ void check_overlaps(Source& source, const std::vector<PlacedArea>& areas) {
             const uint64_t b = *second.start_address;
             const bool apart = a < b ? b - a >= first.size_bytes.value_or(1) : a - b >= second.size_bytes.value_or(1);
             if (apart) { continue; }
-            Diagnostic& said = source.complain(areas[j].start_span, fmt::format("[area.{}] overlaps [area.{}]", second.name, first.name), "areas apart from each other");
+            Diagnostic& said = source.complain(areas[j].start_span,
+                                               fmt::format("[area.{}] overlaps [area.{}]", second.name, first.name),
+                                               "areas apart from each other");
             source.see_also(said, areas[i].start_span, fmt::format("[area.{}] starts here", first.name));
         }
     }
@@ -118,7 +133,8 @@ void read_areas(Source& source, const toml::table& file, Project& project) {
         const Section all{source, *table, "[area]", span_of_key(root, "area")};
         for (const auto& [key, node] : *table) {
             if (!node.is_table()) {
-                source.complain(span_of(key), fmt::format("[area] holds \"{}\", which is no area", key.str()), "a section [area.NAME], such as [area.store]");
+                source.complain(span_of(key), fmt::format("[area] holds \"{}\", which is no area", key.str()),
+                                "a section [area.NAME], such as [area.store]");
                 continue;
             }
             const Section section{source, *node.as_table(), fmt::format("[area.{}]", key.str()), span_of(key)};
@@ -127,7 +143,8 @@ void read_areas(Source& source, const toml::table& file, Project& project) {
         }
     }
     std::sort(areas.begin(), areas.end(), [](const PlacedArea& a, const PlacedArea& b) {
-        return a.area.place.line != b.area.place.line ? a.area.place.line < b.area.place.line : a.area.place.column < b.area.place.column;
+        return a.area.place.line != b.area.place.line ? a.area.place.line < b.area.place.line
+                                                      : a.area.place.column < b.area.place.column;
     });
     check_overlaps(source, areas);
     for (PlacedArea& placed : areas) { project.areas.push_back(std::move(placed.area)); }

@@ -20,10 +20,11 @@ struct TypeWord {
 };
 
 constexpr std::array type_words{
-    TypeWord{"u8", FieldType::u8, 1, false},   TypeWord{"u16", FieldType::u16, 2, false}, TypeWord{"u32", FieldType::u32, 4, false},
-    TypeWord{"u64", FieldType::u64, 8, false}, TypeWord{"i8", FieldType::i8, 1, true},    TypeWord{"i16", FieldType::i16, 2, true},
-    TypeWord{"i32", FieldType::i32, 4, true},  TypeWord{"i64", FieldType::i64, 8, true},  TypeWord{"f32", FieldType::f32, 4, true},
-    TypeWord{"f64", FieldType::f64, 8, true},
+    TypeWord{"u8", FieldType::u8, 1, false},   TypeWord{"u16", FieldType::u16, 2, false},
+    TypeWord{"u32", FieldType::u32, 4, false}, TypeWord{"u64", FieldType::u64, 8, false},
+    TypeWord{"i8", FieldType::i8, 1, true},    TypeWord{"i16", FieldType::i16, 2, true},
+    TypeWord{"i32", FieldType::i32, 4, true},  TypeWord{"i64", FieldType::i64, 8, true},
+    TypeWord{"f32", FieldType::f32, 4, true},  TypeWord{"f64", FieldType::f64, 8, true},
 };
 
 struct OtherSpelling {
@@ -31,11 +32,12 @@ struct OtherSpelling {
 };
 
 constexpr std::array other_spellings{
-    OtherSpelling{"uint8_t", "u8"},   OtherSpelling{"uint16_t", "u16"}, OtherSpelling{"uint32_t", "u32"}, OtherSpelling{"uint64_t", "u64"},
-    OtherSpelling{"int8_t", "i8"},    OtherSpelling{"int16_t", "i16"},  OtherSpelling{"int32_t", "i32"},  OtherSpelling{"int64_t", "i64"},
-    OtherSpelling{"uint8", "u8"},     OtherSpelling{"uint16", "u16"},   OtherSpelling{"uint32", "u32"},   OtherSpelling{"uint64", "u64"},
-    OtherSpelling{"int", "i32"},      OtherSpelling{"float", "f32"},    OtherSpelling{"double", "f64"},   OtherSpelling{"bool", "u8"},
-    OtherSpelling{"string", "bytes:16"}, OtherSpelling{"bytes", "bytes:16"},
+    OtherSpelling{"uint8_t", "u8"},   OtherSpelling{"uint16_t", "u16"},    OtherSpelling{"uint32_t", "u32"},
+    OtherSpelling{"uint64_t", "u64"}, OtherSpelling{"int8_t", "i8"},       OtherSpelling{"int16_t", "i16"},
+    OtherSpelling{"int32_t", "i32"},  OtherSpelling{"int64_t", "i64"},     OtherSpelling{"uint8", "u8"},
+    OtherSpelling{"uint16", "u16"},   OtherSpelling{"uint32", "u32"},      OtherSpelling{"uint64", "u64"},
+    OtherSpelling{"int", "i32"},      OtherSpelling{"float", "f32"},       OtherSpelling{"double", "f64"},
+    OtherSpelling{"bool", "u8"},      OtherSpelling{"string", "bytes:16"}, OtherSpelling{"bytes", "bytes:16"},
 };
 
 const TypeWord* find_type(std::string_view word) {
@@ -70,14 +72,16 @@ bool read_type(const Section& section, Field& field) {
     }
     const std::string_view prefix = "bytes:";
     if (word->rfind(prefix, 0) != 0) {
-        section.source.complain(span_of_value(section, "type"), fmt::format("\"{}\" is no type of a field", *word), std::string(expected), meant_type(*word));
+        section.source.complain(span_of_value(section, "type"), fmt::format("\"{}\" is no type of a field", *word),
+                                std::string(expected), meant_type(*word));
         return false;
     }
     const char* end = word->data() + word->size();
     const auto [stop, error] = std::from_chars(word->data() + prefix.size(), end, field.bytes);
     field.type = FieldType::bytes;
     if (error == std::errc{} && stop == end && field.bytes >= 1 && field.bytes <= field_bytes_max) { return true; }
-    section.source.complain(span_of_value(section, "type"), fmt::format("\"{}\" has no usable size", *word), fmt::format("bytes:1 to bytes:{}", field_bytes_max));
+    section.source.complain(span_of_value(section, "type"), fmt::format("\"{}\" has no usable size", *word),
+                            fmt::format("bytes:1 to bytes:{}", field_bytes_max));
     field.bytes = 1;
     return false;
 }
@@ -98,17 +102,22 @@ uint64_t largest(const Field& field) {
 void read_default(const Section& section, Field& field) {
     if (!section.table.contains("default")) { return; }
     if (field.type == FieldType::bytes) {
-        section.source.complain(span_of_key(section, "default"), "bytes begin as zeros and take no default", "no \"default\" for this field");
+        section.source.complain(span_of_key(section, "default"), "bytes begin as zeros and take no default",
+                                "no \"default\" for this field");
         return;
     }
     if (field.type == FieldType::f32 || field.type == FieldType::f64) {
-        const double most = field.type == FieldType::f32 ? double{std::numeric_limits<float>::max()} : std::numeric_limits<double>::max();
-        field.default_value = get_number(section, "default", {-most, most, false, false, "a finite number that the type can hold"});
+        const double most = field.type == FieldType::f32 ? double{std::numeric_limits<float>::max()}
+                                                         : std::numeric_limits<double>::max();
+        field.default_value =
+            get_number(section, "default", {-most, most, false, false, "a finite number that the type can hold"});
         return;
     }
-    constexpr double exact_max = 9007199254740992.0; // 2^53: beyond it a default could change on its way into the firmware
+    constexpr double exact_max =
+        9007199254740992.0; // 2^53: beyond it a default could change on its way into the firmware
     const double most = std::min(static_cast<double>(largest(field)), exact_max);
-    const double least = is_signed_whole(field.type) ? std::max(-static_cast<double>(largest(field)) - 1, -exact_max) : 0;
+    const double least =
+        is_signed_whole(field.type) ? std::max(-static_cast<double>(largest(field)) - 1, -exact_max) : 0;
     const std::string said = fmt::format("a whole number from {:.0f} to {:.0f}", least, most);
     const auto value = get_number(section, "default", {least, most, false, false, said});
     if (value && *value != std::floor(*value)) {
@@ -121,12 +130,16 @@ void read_default(const Section& section, Field& field) {
 void read_movement(const Section& section, RecordKind kind, bool type_known, Field& field) {
     if (kind != RecordKind::total) {
         if (section.table.contains("movement")) {
-            section.source.complain(span_of_key(section, "movement"), "\"movement\" is for totals, and this record is a value", "kind = \"total\" in the record, or no \"movement\"");
+            section.source.complain(span_of_key(section, "movement"),
+                                    "\"movement\" is for totals, and this record is a value",
+                                    "kind = \"total\" in the record, or no \"movement\"");
         }
         return;
     }
     if (type_known && (!is_whole(field.type) || is_signed_whole(field.type))) {
-        section.source.complain(span_of_value(section, "type"), fmt::format("a total only grows, so field \"{}\" cannot be of this type", field.name), "u8, u16, u32 or u64");
+        section.source.complain(span_of_value(section, "type"),
+                                fmt::format("a total only grows, so field \"{}\" cannot be of this type", field.name),
+                                "u8, u16, u32 or u64");
         return;
     }
     if (!section.table.contains("movement")) {
@@ -137,7 +150,8 @@ void read_movement(const Section& section, RecordKind kind, bool type_known, Fie
     if (!movement) { return; }
     field.movement_max = *movement;
     if (type_known && *movement > largest(field)) {
-        section.source.complain(span_of_value(section, "movement"), fmt::format("\"movement\" is {}, more than the field can hold", *movement),
+        section.source.complain(span_of_value(section, "movement"),
+                                fmt::format("\"movement\" is {}, more than the field can hold", *movement),
                                 fmt::format("at most {}, or a wider type", largest(field)));
     }
 }
@@ -168,7 +182,8 @@ std::vector<Field> read_fields(const Section& record, std::optional<RecordKind> 
         return fields;
     }
     if (!node->is_array() || node->as_array()->empty()) {
-        record.source.complain(span_of_key(record, "fields"), fmt::format("{} has no fields", record.title), std::string(expected));
+        record.source.complain(span_of_key(record, "fields"), fmt::format("{} has no fields", record.title),
+                               std::string(expected));
         return fields;
     }
     std::vector<Span> name_spans;
@@ -177,12 +192,15 @@ std::vector<Field> read_fields(const Section& record, std::optional<RecordKind> 
             record.source.complain(span_of(element), "a field is a table with name and type", std::string(expected));
             continue;
         }
-        const Section section{record.source, *element.as_table(), fmt::format("field {} of {}", fields.size() + 1, record.title), span_of(element)};
+        const Section section{record.source, *element.as_table(),
+                              fmt::format("field {} of {}", fields.size() + 1, record.title), span_of(element)};
         Field field = read_field(section, kind);
         const Span name_span = span_of_value(section, "name");
         for (size_t i = 0; i < fields.size(); ++i) {
             if (field.name.empty() || fields[i].name != field.name) { continue; }
-            Diagnostic& said = record.source.complain(name_span, fmt::format("{} has two fields named \"{}\"", record.title, field.name), "a name of its own for each field");
+            Diagnostic& said = record.source.complain(
+                name_span, fmt::format("{} has two fields named \"{}\"", record.title, field.name),
+                "a name of its own for each field");
             record.source.see_also(said, name_spans[i], "the first one");
             break;
         }

@@ -30,20 +30,21 @@ struct RuleWord {
     std::string_view word, catalogued;
 };
 constexpr std::array rule_words{
-    RuleWord{"bits-one-way", "no"},      RuleWord{"once", "once-noecc"},   RuleWord{"once-ecc", "ecc"},
+    RuleWord{"bits-one-way", "no"},           RuleWord{"once", "once-noecc"},        RuleWord{"once-ecc", "ecc"},
     RuleWord{"once-ecc-or-zero", "ecc-zero"}, RuleWord{"once-or-zero", "zero-only"},
 };
 
-const std::vector<std::string> part_keys{
-    "catalog",     "name",        "flash_start", "erase_block", "blocks",    "program_unit", "program_rule", "blank",   "read_while_write",
-    "endurance",   "erase_max",   "erase_typ",   "program_max", "program_typ", "retention",  "retention_at", "vdd_min", "vdd_max",
-    "program_current"};
+const std::vector<std::string> part_keys{"catalog",      "name",         "flash_start", "erase_block",      "blocks",
+                                         "program_unit", "program_rule", "blank",       "read_while_write", "endurance",
+                                         "erase_max",    "erase_typ",    "program_max", "program_typ",      "retention",
+                                         "retention_at", "vdd_min",      "vdd_max",     "program_current"};
 
 /// Notes that a column's figure comes from the file.
 void from_file(const Section& part, Device& device, std::string_view column, std::string_view key) {
     const size_t slash = part.source.path.find_last_of('/');
     const std::string file = slash == std::string::npos ? part.source.path : part.source.path.substr(slash + 1);
-    device.provenance[std::string(column)] = Provenance{fmt::format("{} line {}", file, span_of_key(part, key).place.line), false};
+    device.provenance[std::string(column)] =
+        Provenance{fmt::format("{} line {}", file, span_of_key(part, key).place.line), false};
 }
 
 void read_layout(const Section& part, Device& device) {
@@ -52,13 +53,16 @@ void read_layout(const Section& part, Device& device) {
     const bool has_block = part.table.contains("erase_block");
     const bool has_count = part.table.contains("blocks");
     if (has_block != has_count) {
-        complain_missing(part, has_block ? "blocks" : "erase_block", has_block ? "blocks = 64" : "erase_block = \"2 KiB\"",
+        complain_missing(part, has_block ? "blocks" : "erase_block",
+                         has_block ? "blocks = 64" : "erase_block = \"2 KiB\"",
                          "the size and the number of erase blocks are given together");
     }
     if (!erase_block || !blocks) { return; }
     device.runs = {BlockRun{static_cast<uint32_t>(*blocks), static_cast<uint32_t>(*erase_block), 0}};
     device.flash_bytes = device.runs.front().bytes();
-    for (const std::string_view column : {"erase_layout", "erase_bytes", "flash_bytes"}) { from_file(part, device, column, "erase_block"); }
+    for (const std::string_view column : {"erase_layout", "erase_bytes", "flash_bytes"}) {
+        from_file(part, device, column, "erase_block");
+    }
 }
 
 void read_program_rules(const Section& part, Device& device) {
@@ -69,25 +73,28 @@ void read_program_rules(const Section& part, Device& device) {
     std::vector<std::string> words;
     for (const RuleWord& rule : rule_words) { words.emplace_back(rule.word); }
     if (const auto word = get_choice(part, "program_rule", words)) {
-        const auto rule = std::find_if(rule_words.begin(), rule_words.end(), [&](const RuleWord& r) { return r.word == *word; });
+        const auto rule =
+            std::find_if(rule_words.begin(), rule_words.end(), [&](const RuleWord& r) { return r.word == *word; });
         device.program_rule = rule->catalogued;
         from_file(part, device, "program_once_ecc", "program_rule");
     }
     if (const auto blank = get_whole(part, "blank", 0, 255)) {
         if (*blank != 0 && *blank != 255) {
-            part.source.complain(span_of_value(part, "blank"), fmt::format("\"blank\" is 0x{:02X}", *blank), "0xFF or 0x00, what an erased byte reads as");
+            part.source.complain(span_of_value(part, "blank"), fmt::format("\"blank\" is 0x{:02X}", *blank),
+                                 "0xFF or 0x00, what an erased byte reads as");
         }
         device.erased_value = *blank == 0 ? "0x00" : "0xFF";
         from_file(part, device, "erased_value", "blank");
     }
-    if (const auto rww = get_choice(part, "read_while_write", {"stall", "dual-bank", "data-bank", "sector", "boot-section", "yes", "unknown"})) {
+    if (const auto rww = get_choice(part, "read_while_write",
+                                    {"stall", "dual-bank", "data-bank", "sector", "boot-section", "yes", "unknown"})) {
         device.read_while_write = *rww;
         from_file(part, device, "read_while_write", "read_while_write");
     }
 }
 
-void read_quantity(const Section& part, Device& device, std::string_view key, std::string_view column, Dimension dimension, double factor,
-                   const Bounds& bounds, std::optional<double>& figure) {
+void read_quantity(const Section& part, Device& device, std::string_view key, std::string_view column,
+                   Dimension dimension, double factor, const Bounds& bounds, std::optional<double>& figure) {
     if (const auto value = get_quantity(part, key, dimension, bounds)) {
         figure = *value * factor;
         from_file(part, device, column, key);
@@ -111,13 +118,17 @@ void read_limits(const Section& part, Device& device) {
         from_file(part, device, "endurance_cycles", "endurance");
     }
     const Bounds volts{0, 20, true, false, "above 0 and at most 20 V"};
-    read_quantity(part, device, "retention", "retention_years", Dimension::life_y, 1, {0, 1000, true, false, "above 0 and at most 1000 y"}, device.retention_years);
-    read_quantity(part, device, "retention_at", "retention_temp_c", Dimension::temperature_c, 1, {-273, 300, false, false, "from -273 C to 300 C"}, device.retention_temp_c);
+    read_quantity(part, device, "retention", "retention_years", Dimension::life_y, 1,
+                  {0, 1000, true, false, "above 0 and at most 1000 y"}, device.retention_years);
+    read_quantity(part, device, "retention_at", "retention_temp_c", Dimension::temperature_c, 1,
+                  {-273, 300, false, false, "from -273 C to 300 C"}, device.retention_temp_c);
     read_quantity(part, device, "vdd_min", "vdd_min", Dimension::voltage_v, 1, volts, device.vdd_min_v);
     read_quantity(part, device, "vdd_max", "vdd_max", Dimension::voltage_v, 1, volts, device.vdd_max_v);
-    read_quantity(part, device, "program_current", "program_ma", Dimension::current_ma, 1, {0, 1e5, true, false, "above 0 and at most 100 A"}, device.program_ma);
+    read_quantity(part, device, "program_current", "program_ma", Dimension::current_ma, 1,
+                  {0, 1e5, true, false, "above 0 and at most 100 A"}, device.program_ma);
     if (device.vdd_min_v && device.vdd_max_v && *device.vdd_min_v > *device.vdd_max_v) {
-        part.source.complain(span_of_value(part, part.table.contains("vdd_min") ? "vdd_min" : "vdd_max"), "\"vdd_min\" is above \"vdd_max\"",
+        part.source.complain(span_of_value(part, part.table.contains("vdd_min") ? "vdd_min" : "vdd_max"),
+                             "\"vdd_min\" is above \"vdd_max\"",
                              fmt::format("a range; now it is {} V to {} V", *device.vdd_min_v, *device.vdd_max_v));
     }
 }
@@ -140,8 +151,9 @@ bool ask_for_missing(const Section& part, const Device& device) {
         complete = false;
         if (part.table.contains(figure.key)) { continue; } // refused above, with its own message
         const bool catalogued = part.table.contains("catalog");
-        const std::string message = catalogued ? fmt::format("the catalogue has no \"{}\" for {}", figure.key, device.id)
-                                               : fmt::format("[part] has no \"{}\"", figure.key);
+        const std::string message = catalogued
+                                        ? fmt::format("the catalogue has no \"{}\" for {}", figure.key, device.id)
+                                        : fmt::format("[part] has no \"{}\"", figure.key);
         part.source.complain(catalogued ? span_of_value(part, "catalog") : part.span, message,
                              fmt::format("{} in [part], as the data sheet guarantees it", figure.example));
     }
@@ -159,7 +171,8 @@ bool start_from_catalogue(const Section& part, const Catalog& catalog, Device& d
     std::vector<std::string> ids;
     for (const Device& known : catalog.devices) { ids.push_back(known.id); }
     part.source.complain(span_of_value(part, "catalog"), fmt::format("no part \"{}\" in the catalogue", *id),
-                         "an id that \"perdure parts\" lists, or no \"catalog\" and all figures in [part]", nearest(*id, ids));
+                         "an id that \"perdure parts\" lists, or no \"catalog\" and all figures in [part]",
+                         nearest(*id, ids));
     return false;
 }
 
@@ -167,8 +180,10 @@ void check_whole_units(const Section& part, const Device& device) {
     if (!device.program_bytes) { return; }
     for (const BlockRun& run : device.runs) {
         if (run.erase_bytes % *device.program_bytes == 0) { continue; }
-        part.source.complain(span_of_value(part, part.table.contains("program_unit") ? "program_unit" : "erase_block"),
-                             fmt::format("an erase block of {} bytes is not a whole number of program units of {} bytes", run.erase_bytes, *device.program_bytes));
+        part.source.complain(
+            span_of_value(part, part.table.contains("program_unit") ? "program_unit" : "erase_block"),
+            fmt::format("an erase block of {} bytes is not a whole number of program units of {} bytes",
+                        run.erase_bytes, *device.program_bytes));
         return;
     }
 }
@@ -198,7 +213,9 @@ void read_part(Source& source, const toml::table& file, const Catalog& catalog, 
         device.program_rule = "ecc";
         device.read_while_write = "stall";
     }
-    if (const auto name = get_text(part, "name", "a name")) { (known && table->contains("catalog") ? device.example_part : device.id) = *name; }
+    if (const auto name = get_text(part, "name", "a name")) {
+        (known && table->contains("catalog") ? device.example_part : device.id) = *name;
+    }
     read_layout(part, device);
     read_program_rules(part, device);
     read_times(part, device);
@@ -208,7 +225,8 @@ void read_part(Source& source, const toml::table& file, const Catalog& catalog, 
 
     const Usable use = usable(device);
     if (!use.ok && use.missing.empty()) {
-        source.complain(span_of_value(part, "catalog"), fmt::format("{} cannot carry a store: {}", device.id, use.why_not), "another part");
+        source.complain(span_of_value(part, "catalog"),
+                        fmt::format("{} cannot carry a store: {}", device.id, use.why_not), "another part");
         return;
     }
     if (ask_for_missing(part, device)) { check_whole_units(part, device); }

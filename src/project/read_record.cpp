@@ -11,10 +11,11 @@ namespace {
 
 constexpr uint32_t payload_bytes_max = 32767; // an entry's length has 15 bits
 
-constexpr std::array c_words{
-    "auto",   "break",  "case",     "char",     "const",  "continue", "default", "do",     "double", "else",   "enum",   "extern",
-    "float",  "for",    "goto",     "if",       "inline", "int",      "long",    "register", "restrict", "return", "short", "signed",
-    "sizeof", "static", "struct",   "switch",   "typedef", "union",   "unsigned", "void",  "volatile", "while", "bool",   "true", "false"};
+constexpr std::array c_words{"auto",     "break",  "case",   "char",     "const",    "continue", "default",  "do",
+                             "double",   "else",   "enum",   "extern",   "float",    "for",      "goto",     "if",
+                             "inline",   "int",    "long",   "register", "restrict", "return",   "short",    "signed",
+                             "sizeof",   "static", "struct", "switch",   "typedef",  "union",    "unsigned", "void",
+                             "volatile", "while",  "bool",   "true",     "false"};
 
 bool is_letter(char c) {
     return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z');
@@ -29,13 +30,18 @@ SavePolicy read_save(const Section& save, double year_days) {
     policy.place = save.span.place;
     check_keys(save, {"every", "events", "events_per_day", "at_start", "changed", "confidence"});
     size_t reasons = 0;
-    for (const char* key : {"every", "events", "events_per_day", "at_start"}) { reasons += save.table.contains(key) ? 1 : 0; }
-    const bool misspelled = has_misspelled(save, "every") || has_misspelled(save, "events") || has_misspelled(save, "at_start");
-    if (reasons > 1 || (reasons == 0 && !misspelled)) {
-        save.source.complain(save.span, fmt::format("{} gives {} to save", save.title, reasons == 0 ? "no reason" : "several reasons"),
-                             "one of every = \"45 s\", events = \"4/day\" or at_start = true in each save");
+    for (const char* key : {"every", "events", "events_per_day", "at_start"}) {
+        reasons += save.table.contains(key) ? 1 : 0;
     }
-    if (const auto every = get_quantity(save, "every", Dimension::time_s, {0, 3.2e9, true, false, "above 0 s and at most 100 years"})) {
+    const bool misspelled =
+        has_misspelled(save, "every") || has_misspelled(save, "events") || has_misspelled(save, "at_start");
+    if (reasons > 1 || (reasons == 0 && !misspelled)) {
+        save.source.complain(
+            save.span, fmt::format("{} gives {} to save", save.title, reasons == 0 ? "no reason" : "several reasons"),
+            "one of every = \"45 s\", events = \"4/day\" or at_start = true in each save");
+    }
+    if (const auto every = get_quantity(save, "every", Dimension::time_s,
+                                        {0, 3.2e9, true, false, "above 0 s and at most 100 years"})) {
         policy.every_s = *every;
     }
     const Bounds often{0, 86400.0 * 1000, true, false, "above 0 and at most 1000 a second"};
@@ -52,7 +58,9 @@ SavePolicy read_save(const Section& save, double year_days) {
     policy.changed_share = get_number(save, "changed", {0, 1, false, false, "a share from 0 to 1"}).value_or(1.0);
     policy.confidence = get_number(save, "confidence", {0, 1, true, true, "above 0 and below 1, such as 0.95"});
     if (save.table.contains("confidence") && policy.when != SaveWhen::events) {
-        save.source.complain(span_of_key(save, "confidence"), "\"confidence\" is for events: the other saves are certain", "events = \"4/day\" beside it");
+        save.source.complain(span_of_key(save, "confidence"),
+                             "\"confidence\" is for events: the other saves are certain",
+                             "events = \"4/day\" beside it");
     }
     return policy;
 }
@@ -62,12 +70,14 @@ void read_area_name(const Section& section, const Project& project, Record& reco
     for (const Area& area : project.areas) { names.push_back(area.name); }
     if (const auto name = get_text(section, "area", "the name of an area")) {
         if (std::find(names.begin(), names.end(), *name) == names.end()) {
-            section.source.complain(span_of_value(section, "area"), fmt::format("no area is named \"{}\"", *name), listed(names), nearest(*name, names));
+            section.source.complain(span_of_value(section, "area"), fmt::format("no area is named \"{}\"", *name),
+                                    listed(names), nearest(*name, names));
         }
         record.area = *name;
     } else if (!section.table.contains("area")) {
         if (names.size() > 1) {
-            complain_missing(section, "area", fmt::format("area = \"{}\"", names.front()), "there is more than one area");
+            complain_missing(section, "area", fmt::format("area = \"{}\"", names.front()),
+                             "there is more than one area");
         }
         record.area = names.front();
     }
@@ -77,7 +87,8 @@ void read_totals_only(const Section& section, Record& record) {
     const auto lost = get_whole(section, "lost_entries", 0, 255);
     if (lost) { record.lost_entries_max = static_cast<uint32_t>(*lost); }
     if (section.table.contains("lost_entries") && record.kind == RecordKind::value) {
-        section.source.complain(span_of_key(section, "lost_entries"), "\"lost_entries\" is for totals, and this record is a value",
+        section.source.complain(span_of_key(section, "lost_entries"),
+                                "\"lost_entries\" is for totals, and this record is a value",
                                 "kind = \"total\", or no \"lost_entries\"");
     }
 }
@@ -94,12 +105,15 @@ Record read_record(const Section& section, std::string_view name, const Project&
     const auto kind = get_choice(section, "kind", {"value", "total"});
     record.kind = kind == "total" ? RecordKind::total : RecordKind::value;
     read_area_name(section, project, record);
-    record.heavy_user_factor = get_number(section, "heavy_user", {1, 1e6, false, false, "from 1 to 1000000"}).value_or(1.0);
+    record.heavy_user_factor =
+        get_number(section, "heavy_user", {1, 1e6, false, false, "from 1 to 1000000"}).value_or(1.0);
     if (kind) { read_totals_only(section, record); }
     record.fields = read_fields(section, kind ? std::optional(record.kind) : std::nullopt);
     record.saves = read_saves(section, project.product.year_days);
     if (record.payload_bytes() > payload_bytes_max) {
-        section.source.complain(section.span, fmt::format("{} has {} bytes of fields", section.title, record.payload_bytes()), fmt::format("at most {} bytes", payload_bytes_max));
+        section.source.complain(section.span,
+                                fmt::format("{} has {} bytes of fields", section.title, record.payload_bytes()),
+                                fmt::format("at most {} bytes", payload_bytes_max));
     }
     return record;
 }
@@ -112,8 +126,10 @@ void check_ids(Source& source, const std::vector<std::pair<Record, Span>>& recor
         if (record.id == 0) { continue; }
         const auto [known, added] = first.emplace(record.id, &entry);
         if (added) { continue; }
-        Diagnostic& said = source.complain(entry.second, fmt::format("[record.{}] has the id {} of [record.{}]", record.name, record.id, known->second->first.name),
-                                           "an id that no other record has or ever had");
+        Diagnostic& said = source.complain(
+            entry.second,
+            fmt::format("[record.{}] has the id {} of [record.{}]", record.name, record.id, known->second->first.name),
+            "an id that no other record has or ever had");
         source.see_also(said, known->second->second, "used first here");
     }
 }
@@ -145,7 +161,8 @@ std::vector<SavePolicy> read_saves(const Section& record, double year_days) {
         return saves;
     }
     if (!node->is_array() || node->as_array()->empty()) {
-        record.source.complain(span_of_key(record, "saves"), fmt::format("{} has no saves", record.title), std::string(expected));
+        record.source.complain(span_of_key(record, "saves"), fmt::format("{} has no saves", record.title),
+                               std::string(expected));
         return saves;
     }
     for (const toml::node& element : *node->as_array()) {
@@ -153,7 +170,8 @@ std::vector<SavePolicy> read_saves(const Section& record, double year_days) {
             record.source.complain(span_of(element), "a save is a table", std::string(expected));
             continue;
         }
-        const Section save{record.source, *element.as_table(), fmt::format("save {} of {}", saves.size() + 1, record.title), span_of(element)};
+        const Section save{record.source, *element.as_table(),
+                           fmt::format("save {} of {}", saves.size() + 1, record.title), span_of(element)};
         saves.push_back(read_save(save, year_days));
     }
     return saves;
@@ -163,23 +181,28 @@ void read_records(Source& source, const toml::table& file, Project& project) {
     const Section root{source, file, "the file", {}};
     const toml::table* table = get_table(root, "record");
     if (table == nullptr || table->empty()) {
-        if ((table != nullptr || !file.contains("record")) && !has_misspelled(root, "record")) { complain_missing(root, "[record.NAME]", "[record.energy]", "there is nothing to keep"); }
+        if ((table != nullptr || !file.contains("record")) && !has_misspelled(root, "record")) {
+            complain_missing(root, "[record.NAME]", "[record.energy]", "there is nothing to keep");
+        }
         return;
     }
     std::vector<std::pair<Record, Span>> records;
     for (const auto& [key, node] : *table) {
         if (!node.is_table()) {
-            source.complain(span_of(key), fmt::format("[record] holds \"{}\", which is no record", key.str()), "a section [record.NAME], such as [record.energy]");
+            source.complain(span_of(key), fmt::format("[record] holds \"{}\", which is no record", key.str()),
+                            "a section [record.NAME], such as [record.energy]");
             continue;
         }
         const Section section{source, *node.as_table(), fmt::format("[record.{}]", key.str()), span_of(key)};
         Record record = read_record(section, key.str(), project);
         records.emplace_back(std::move(record), span_of_value(section, "id"));
     }
-    std::sort(records.begin(), records.end(), [](const auto& a, const auto& b) { return a.second.place.line < b.second.place.line; });
+    std::sort(records.begin(), records.end(),
+              [](const auto& a, const auto& b) { return a.second.place.line < b.second.place.line; });
     check_ids(source, records);
     for (auto& entry : records) { project.records.push_back(std::move(entry.first)); }
-    std::stable_sort(project.records.begin(), project.records.end(), [](const Record& a, const Record& b) { return a.id < b.id; });
+    std::stable_sort(project.records.begin(), project.records.end(),
+                     [](const Record& a, const Record& b) { return a.id < b.id; });
 }
 
 } // namespace perdure

@@ -13,7 +13,8 @@ void read_product(Source& source, const toml::table& file, Project& project);
 /// [require] -> project.requirements.
 void read_requirements(Source& source, const toml::table& file, Project& project);
 
-/// [part] -> project.part: the catalogue's figures, then what the file overrides, then the check that nothing needed is missing.
+/// [part] -> project.part: the catalogue's figures, then what the file overrides, then the check that nothing needed is
+/// missing.
 void read_part(Source& source, const toml::table& file, const Catalog& catalog, Project& project);
 
 /// [area.NAME] -> project.areas, in the order of the file; one named "store" when there is none. Needs project.part.

@@ -140,7 +140,8 @@ TEST(Read, APartInPlaceTakesTheStrictestRules) {
     std::string text(whole_text);
     const size_t begin = text.find("catalog");
     text.replace(begin, text.find("flash_start") - begin,
-                 "erase_block = \"2 KiB\"\nblocks = 64\nprogram_unit = \"8 B\"\nblank = 0\nendurance = 1e5\nerase_max = \"20 ms\"\nprogram_max = \"50 us\"\n");
+                 "erase_block = \"2 KiB\"\nblocks = 64\nprogram_unit = \"8 B\"\nblank = 0\nendurance = 1e5\nerase_max "
+                 "= \"20 ms\"\nprogram_max = \"50 us\"\n");
     const auto project = read_project(text, "pump.toml", one_part());
     ASSERT_TRUE(project.has_value()) << render(project.error());
     const Device& part = project->part;
@@ -159,7 +160,8 @@ TEST(Read, CarriageReturnsAreFine) {
     EXPECT_TRUE(read_project(text, "pump.toml", one_part()).has_value());
 }
 
-/// Changes some bytes at random: overwrites, drops, doubles; digits often become other digits, so that some files stay readable.
+/// Changes some bytes at random: overwrites, drops, doubles; digits often become other digits, so that some files stay
+/// readable.
 std::string damaged(std::string text, std::mt19937& random) {
     for (auto n = 1 + random() % 3; n > 0 && !text.empty(); --n) {
         const size_t at = random() % text.size();
@@ -191,7 +193,8 @@ TEST(Read, DamagedFilesGiveAProjectOrErrorsThatCanBePrinted) {
         if (project) {
             ++read;
             EXPECT_FALSE(project->records.empty()) << text;
-            EXPECT_TRUE(project->part.program_bytes && project->part.endurance_cycles && !project->part.runs.empty()) << text;
+            EXPECT_TRUE(project->part.program_bytes && project->part.endurance_cycles && !project->part.runs.empty())
+                << text;
             for (const Record& record : project->records) {
                 EXPECT_NE(record.id, 0) << text;
                 EXPECT_FALSE(record.fields.empty() || record.saves.empty()) << text;

@@ -29,8 +29,10 @@ Span region_span(const toml::source_region& region) {
     return span;
 }
 
-void complain_type(const Section& section, std::string_view key, const toml::node& node, std::string expected, std::string nearest_known = {}) {
-    section.source.complain(span_of(node), fmt::format("\"{}\" is {}", key, kind_of(node)), std::move(expected), std::move(nearest_known));
+void complain_type(const Section& section, std::string_view key, const toml::node& node, std::string expected,
+                   std::string nearest_known = {}) {
+    section.source.complain(span_of(node), fmt::format("\"{}\" is {}", key, kind_of(node)), std::move(expected),
+                            std::move(nearest_known));
 }
 
 /// The value when it is an integer or a float, NaN included.
@@ -92,7 +94,8 @@ std::string listed(const std::vector<std::string>& words) {
 void check_keys(const Section& section, const std::vector<std::string>& known) {
     for (const auto& [key, node] : section.table) {
         if (std::find(known.begin(), known.end(), key.str()) != known.end()) { continue; }
-        section.source.complain(span_of(key), fmt::format("unknown key \"{}\" in {}", key.str(), section.title), listed(known), nearest(key.str(), known));
+        section.source.complain(span_of(key), fmt::format("unknown key \"{}\" in {}", key.str(), section.title),
+                                listed(known), nearest(key.str(), known));
     }
 }
 
@@ -106,7 +109,8 @@ bool has_misspelled(const Section& section, std::string_view key) {
 
 void complain_missing(const Section& section, std::string_view key, std::string_view example, std::string_view why) {
     if (has_misspelled(section, key)) { return; }
-    section.source.complain(section.span, fmt::format("{} has no \"{}\"{}{}", section.title, key, why.empty() ? "" : ": ", why),
+    section.source.complain(section.span,
+                            fmt::format("{} has no \"{}\"{}{}", section.title, key, why.empty() ? "" : ": ", why),
                             fmt::format("a line such as {}", example));
 }
 
@@ -121,7 +125,8 @@ std::optional<std::string> get_text(const Section& section, std::string_view key
 }
 
 bool check_bounds(const Section& section, std::string_view key, double value, const Bounds& bounds) {
-    const bool low = !(value >= bounds.least) || (bounds.above_least && value <= bounds.least); // the first also for NaN
+    const bool low =
+        !(value >= bounds.least) || (bounds.above_least && value <= bounds.least); // the first also for NaN
     const bool high = !(value <= bounds.most) || (bounds.below_most && value >= bounds.most);
     if (!low && !high) { return true; }
     section.source.complain(span_of_value(section, key), fmt::format("\"{}\" must be {}", key, bounds.said));
@@ -155,7 +160,8 @@ std::optional<uint64_t> get_whole(const Section& section, std::string_view key, 
     return static_cast<uint64_t>(value);
 }
 
-std::optional<double> get_quantity(const Section& section, std::string_view key, Dimension dimension, const Bounds& bounds) {
+std::optional<double> get_quantity(const Section& section, std::string_view key, Dimension dimension,
+                                   const Bounds& bounds) {
     const toml::node* node = section.table.get(key);
     if (node == nullptr) { return std::nullopt; }
     if (!node->is_string()) {
@@ -164,7 +170,8 @@ std::optional<double> get_quantity(const Section& section, std::string_view key,
     }
     const auto value = parse_quantity(node->as_string()->get(), dimension);
     if (!value) {
-        section.source.complain(span_of(*node), value.error().message, std::string(example_of(dimension)), value.error().nearest);
+        section.source.complain(span_of(*node), value.error().message, std::string(example_of(dimension)),
+                                value.error().nearest);
         return std::nullopt;
     }
     return check_bounds(section, key, *value, bounds) ? std::optional(*value) : std::nullopt;
@@ -172,16 +179,19 @@ std::optional<double> get_quantity(const Section& section, std::string_view key,
 
 std::optional<uint64_t> get_size(const Section& section, std::string_view key, uint64_t least, uint64_t most) {
     const std::string said = fmt::format("from {} B to {} B", least, most);
-    const auto value = get_quantity(section, key, Dimension::size_bytes, {double(least), double(most), false, false, said});
+    const auto value =
+        get_quantity(section, key, Dimension::size_bytes, {double(least), double(most), false, false, said});
     if (!value) { return std::nullopt; }
     if (*value != std::floor(*value)) {
-        section.source.complain(span_of_value(section, key), fmt::format("\"{}\" is {} bytes, which is not whole", key, *value));
+        section.source.complain(span_of_value(section, key),
+                                fmt::format("\"{}\" is {} bytes, which is not whole", key, *value));
         return std::nullopt;
     }
     return static_cast<uint64_t>(*value);
 }
 
-std::optional<double> get_rate_per_day(const Section& section, std::string_view key, double year_days, const Bounds& bounds) {
+std::optional<double> get_rate_per_day(const Section& section, std::string_view key, double year_days,
+                                       const Bounds& bounds) {
     const toml::node* node = section.table.get(key);
     if (node == nullptr) { return std::nullopt; }
     const std::string expected = "a rate such as \"4/day\", \"2/h\" or \"6/year\"";
@@ -219,12 +229,14 @@ std::optional<uint64_t> get_address(const Section& section, std::string_view key
     return value;
 }
 
-std::optional<std::string> get_choice(const Section& section, std::string_view key, const std::vector<std::string>& choices) {
+std::optional<std::string> get_choice(const Section& section, std::string_view key,
+                                      const std::vector<std::string>& choices) {
     const std::string expected = listed(choices);
     const auto text = get_text(section, key, expected);
     if (!text) { return std::nullopt; }
     if (std::find(choices.begin(), choices.end(), *text) != choices.end()) { return text; }
-    section.source.complain(span_of_value(section, key), fmt::format("\"{}\" is no {} known here", *text, key), expected, nearest(*text, choices));
+    section.source.complain(span_of_value(section, key), fmt::format("\"{}\" is no {} known here", *text, key),
+                            expected, nearest(*text, choices));
     return std::nullopt;
 }
 

@@ -24,7 +24,8 @@ struct Source {
     /// The text of a line counted from 1; empty outside the file.
     [[nodiscard]] std::string line(uint32_t number) const;
     /// Adds an error and gives it back so that the caller may add to it. Valid until the next call.
-    Diagnostic& complain(const Span& span, std::string message, std::string expected = {}, std::string nearest_known = {});
+    Diagnostic& complain(const Span& span, std::string message, std::string expected = {},
+                         std::string nearest_known = {});
     /// Adds a second place to an error.
     void see_also(Diagnostic& diagnostic, const Span& span, std::string text) const;
 };
@@ -58,11 +59,13 @@ Span span_of_value(const Section& section, std::string_view key);
 /// Refuses every key that is not listed.
 void check_keys(const Section& section, const std::vector<std::string>& known);
 
-/// True when the table has a key that is probably this one, misspelled: check_keys says so, and "missing" would mislead.
+/// True when the table has a key that is probably this one, misspelled: check_keys says so, and "missing" would
+/// mislead.
 bool has_misspelled(const Section& section, std::string_view key);
 
 /// Says that a key is missing, unless it is there misspelled; `example` is a whole line to add.
-void complain_missing(const Section& section, std::string_view key, std::string_view example, std::string_view why = {});
+void complain_missing(const Section& section, std::string_view key, std::string_view example,
+                      std::string_view why = {});
 
 // Each of these gives nothing when the key is absent, and nothing after an error when its value is not as asked.
 
@@ -70,15 +73,18 @@ std::optional<std::string> get_text(const Section& section, std::string_view key
 std::optional<double> get_number(const Section& section, std::string_view key, const Bounds& bounds);
 std::optional<uint64_t> get_whole(const Section& section, std::string_view key, uint64_t least, uint64_t most);
 /// A text with unit; the bounds are in the dimension's own unit.
-std::optional<double> get_quantity(const Section& section, std::string_view key, Dimension dimension, const Bounds& bounds);
+std::optional<double> get_quantity(const Section& section, std::string_view key, Dimension dimension,
+                                   const Bounds& bounds);
 /// As get_quantity for sizes, which must be whole bytes.
 std::optional<uint64_t> get_size(const Section& section, std::string_view key, uint64_t least, uint64_t most);
 /// A text such as "4/day"; the bounds are in times a day, `year_days` is the length of the year.
-std::optional<double> get_rate_per_day(const Section& section, std::string_view key, double year_days, const Bounds& bounds);
+std::optional<double> get_rate_per_day(const Section& section, std::string_view key, double year_days,
+                                       const Bounds& bounds);
 /// An address: a whole number, best written "0x0801F000" or 0x0801F000.
 std::optional<uint64_t> get_address(const Section& section, std::string_view key);
 /// One of a list of words.
-std::optional<std::string> get_choice(const Section& section, std::string_view key, const std::vector<std::string>& choices);
+std::optional<std::string> get_choice(const Section& section, std::string_view key,
+                                      const std::vector<std::string>& choices);
 /// A table by that key; says so when it is something else.
 const toml::table* get_table(const Section& section, std::string_view key);
 

@@ -17,32 +17,35 @@ struct Unit {
 };
 
 constexpr std::array units{
-    Unit{"us", Dimension::time_s, 1e-6},        Unit{"ms", Dimension::time_s, 1e-3},
-    Unit{"s", Dimension::time_s, 1},            Unit{"min", Dimension::time_s, 60},
-    Unit{"h", Dimension::time_s, 3600},         Unit{"d", Dimension::time_s, 86400},
-    Unit{"y", Dimension::life_y, 1},            Unit{"B", Dimension::size_bytes, 1},
-    Unit{"KiB", Dimension::size_bytes, 1024},   Unit{"MiB", Dimension::size_bytes, 1048576},
-    Unit{"C", Dimension::temperature_c, 1},     Unit{"mV", Dimension::voltage_v, 1e-3},
-    Unit{"V", Dimension::voltage_v, 1},         Unit{"uA", Dimension::current_ma, 1e-3},
-    Unit{"mA", Dimension::current_ma, 1},       Unit{"A", Dimension::current_ma, 1000},
+    Unit{"us", Dimension::time_s, 1e-6},      Unit{"ms", Dimension::time_s, 1e-3},
+    Unit{"s", Dimension::time_s, 1},          Unit{"min", Dimension::time_s, 60},
+    Unit{"h", Dimension::time_s, 3600},       Unit{"d", Dimension::time_s, 86400},
+    Unit{"y", Dimension::life_y, 1},          Unit{"B", Dimension::size_bytes, 1},
+    Unit{"KiB", Dimension::size_bytes, 1024}, Unit{"MiB", Dimension::size_bytes, 1048576},
+    Unit{"C", Dimension::temperature_c, 1},   Unit{"mV", Dimension::voltage_v, 1e-3},
+    Unit{"V", Dimension::voltage_v, 1},       Unit{"uA", Dimension::current_ma, 1e-3},
+    Unit{"mA", Dimension::current_ma, 1},     Unit{"A", Dimension::current_ma, 1000},
 };
 
 struct Spelling {
     std::string_view written, meant;
 };
 
-// How people also write them. They are not accepted, so that a file has one spelling, but they are understood in the message.
+// How people also write them. They are not accepted, so that a file has one spelling, but they are understood in the
+// message.
 constexpr std::array spellings{
-    Spelling{"sec", "s"},     Spelling{"secs", "s"},    Spelling{"second", "s"},  Spelling{"seconds", "s"}, Spelling{"S", "s"},
-    Spelling{"m", "min"},     Spelling{"mins", "min"},  Spelling{"minute", "min"},Spelling{"minutes", "min"},
-    Spelling{"hour", "h"},    Spelling{"hours", "h"},   Spelling{"hr", "h"},      Spelling{"hrs", "h"},     Spelling{"H", "h"},
-    Spelling{"day", "d"},     Spelling{"days", "d"},    Spelling{"D", "d"},       Spelling{"year", "y"},    Spelling{"years", "y"},
-    Spelling{"yr", "y"},      Spelling{"yrs", "y"},     Spelling{"a", "y"},       Spelling{"Y", "y"},       Spelling{"\u00b5s", "us"},
-    Spelling{"\u03bcs", "us"},Spelling{"usec", "us"},   Spelling{"msec", "ms"},   Spelling{"byte", "B"},    Spelling{"bytes", "B"},
-    Spelling{"b", "B"},       Spelling{"k", "KiB"},     Spelling{"K", "KiB"},     Spelling{"kB", "KiB"},    Spelling{"KB", "KiB"},
-    Spelling{"kb", "KiB"},    Spelling{"Kib", "KiB"},   Spelling{"kib", "KiB"},   Spelling{"kiB", "KiB"},   Spelling{"M", "MiB"},
-    Spelling{"MB", "MiB"},    Spelling{"mb", "MiB"},    Spelling{"\u00b0C", "C"}, Spelling{"c", "C"},       Spelling{"degC", "C"},
-    Spelling{"v", "V"},       Spelling{"volt", "V"},    Spelling{"volts", "V"},   Spelling{"ma", "mA"},
+    Spelling{"sec", "s"},       Spelling{"secs", "s"},    Spelling{"second", "s"}, Spelling{"seconds", "s"},
+    Spelling{"S", "s"},         Spelling{"m", "min"},     Spelling{"mins", "min"}, Spelling{"minute", "min"},
+    Spelling{"minutes", "min"}, Spelling{"hour", "h"},    Spelling{"hours", "h"},  Spelling{"hr", "h"},
+    Spelling{"hrs", "h"},       Spelling{"H", "h"},       Spelling{"day", "d"},    Spelling{"days", "d"},
+    Spelling{"D", "d"},         Spelling{"year", "y"},    Spelling{"years", "y"},  Spelling{"yr", "y"},
+    Spelling{"yrs", "y"},       Spelling{"a", "y"},       Spelling{"Y", "y"},      Spelling{"\u00b5s", "us"},
+    Spelling{"\u03bcs", "us"},  Spelling{"usec", "us"},   Spelling{"msec", "ms"},  Spelling{"byte", "B"},
+    Spelling{"bytes", "B"},     Spelling{"b", "B"},       Spelling{"k", "KiB"},    Spelling{"K", "KiB"},
+    Spelling{"kB", "KiB"},      Spelling{"KB", "KiB"},    Spelling{"kb", "KiB"},   Spelling{"Kib", "KiB"},
+    Spelling{"kib", "KiB"},     Spelling{"kiB", "KiB"},   Spelling{"M", "MiB"},    Spelling{"MB", "MiB"},
+    Spelling{"mb", "MiB"},      Spelling{"\u00b0C", "C"}, Spelling{"c", "C"},      Spelling{"degC", "C"},
+    Spelling{"v", "V"},         Spelling{"volt", "V"},    Spelling{"volts", "V"},  Spelling{"ma", "mA"},
 };
 
 std::string_view trimmed(std::string_view text) {
@@ -105,7 +108,9 @@ tl::expected<double, QuantityError> parse_quantity(std::string_view text, Dimens
     const Unit* meant = meant_unit(name, dimension);
     const std::string nearest = meant != nullptr ? fmt::format("\"{} {}\"", digits, meant->name) : "";
     if (unit != nullptr) {
-        return tl::unexpected(QuantityError{fmt::format("\"{}\" is {}, not {}", text, measured_thing(unit->dimension), measured_thing(dimension)), nearest});
+        return tl::unexpected(QuantityError{
+            fmt::format("\"{}\" is {}, not {}", text, measured_thing(unit->dimension), measured_thing(dimension)),
+            nearest});
     }
     const std::string_view thing = dimension == Dimension::life_y ? "years" : measured_thing(dimension).substr(2);
     return tl::unexpected(QuantityError{fmt::format("\"{}\" is not a unit of {}", name, thing), nearest});
@@ -126,8 +131,12 @@ tl::expected<double, QuantityError> parse_rate_per_day(std::string_view text, do
     if (span == "day") { return *number; }
     if (span == "week") { return *number / 7.0; }
     if (span == "year") { return *number / year_days; }
-    const std::string_view meant = span == "d" ? "day" : span == "y" || span == "a" ? "year" : span == "hour" ? "h" : "";
-    return tl::unexpected(QuantityError{fmt::format("\"/{}\" is not one of /min, /h, /day, /week, /year", span), meant.empty() ? "" : fmt::format("\"{:g}/{}\"", *number, meant)});
+    const std::string_view meant = span == "d"                  ? "day"
+                                   : span == "y" || span == "a" ? "year"
+                                   : span == "hour"             ? "h"
+                                                                : "";
+    return tl::unexpected(QuantityError{fmt::format("\"/{}\" is not one of /min, /h, /day, /week, /year", span),
+                                        meant.empty() ? "" : fmt::format("\"{:g}/{}\"", *number, meant)});
 }
 
 std::string_view example_of(Dimension dimension) {

@@ -19,12 +19,12 @@ struct QuantityError {
 };
 
 /// Reads a number, optional blanks and a unit: us ms s min h d (a day of 86,400 s); y; B KiB MiB; C; mV V; uA mA A.
-/// A year is not a time here, because its length is the project's to say. Errors: no number, not finite, no unit, a unit that
-/// is unknown or measures something else.
+/// A year is not a time here, because its length is the project's to say. Errors: no number, not finite, no unit, a
+/// unit that is unknown or measures something else.
 tl::expected<double, QuantityError> parse_quantity(std::string_view text, Dimension dimension);
 
-/// Reads "4/day": a number, a slash and one of min, h, day, week, year; gives the number a day. `year_days` is the length of
-/// the year in days.
+/// Reads "4/day": a number, a slash and one of min, h, day, week, year; gives the number a day. `year_days` is the
+/// length of the year in days.
 tl::expected<double, QuantityError> parse_rate_per_day(std::string_view text, double year_days);
 
 /// Examples of the dimension for messages: "a time such as \"45 s\", \"10 min\" or \"6 h\"".

@@ -32,7 +32,8 @@ TEST(Units, BlanksBetweenNumberAndUnitDoNotMatter) {
 }
 
 TEST(Units, RefusesWhatIsNoQuantity) {
-    for (const std::string_view text : {"", " ", "s", "45", "45 V", "45 sec", "nan s", "inf s", "-inf s", "-nan s", "1e999 s", "0x10 s", "1,5 s", "4 5 s", ". s", "--4 s", "+4 s"}) {
+    for (const std::string_view text : {"", " ", "s", "45", "45 V", "45 sec", "nan s", "inf s", "-inf s", "-nan s",
+                                        "1e999 s", "0x10 s", "1,5 s", "4 5 s", ". s", "--4 s", "+4 s"}) {
         EXPECT_FALSE(parse_quantity(text, Dimension::time_s).has_value()) << text;
     }
 }

@@ -1,6 +1,6 @@
-// Each NAME.toml beside this file is a wrong project file; NAME.txt is the message for it, to the letter, carets included.
-// After a wanted change of messages, PERDURE_REWRITE_EXPECTED=1 writes the .txt files anew (and fails, so that nobody leaves it
-// on): read the difference before it is kept.
+// Each NAME.toml beside this file is a wrong project file; NAME.txt is the message for it, to the letter, carets
+// included. After a wanted change of messages, PERDURE_REWRITE_EXPECTED=1 writes the .txt files anew (and fails, so
+// that nobody leaves it on): read the difference before it is kept.
 #include <algorithm>
 #include <cstdlib>
 #include <filesystem>
@@ -23,7 +23,8 @@ std::string read_file(const fs::path& path) {
     return text.str();
 }
 
-/// Invented parts, so that the messages do not change with the catalogue. Only the ids of two are real, for the "nearest" line.
+/// Invented parts, so that the messages do not change with the catalogue. Only the ids of two are real, for the
+/// "nearest" line.
 Catalog small_catalog() {
     Device whole;
     whole.id = "stm32g071";
@@ -97,7 +98,8 @@ TEST(Malformed, ErrorsComeInTheOrderOfTheFile) {
         for (size_t i = 1; i < errors.size(); ++i) {
             const Place& before = errors[i - 1].span.place;
             const Place& after = errors[i].span.place;
-            EXPECT_TRUE(before.line < after.line || (before.line == after.line && before.column <= after.column)) << path;
+            EXPECT_TRUE(before.line < after.line || (before.line == after.line && before.column <= after.column))
+                << path;
         }
     }
 }

@@ -1,0 +1,49 @@
+# Two test programs: perdure_tests (label quick) of every *_test.cpp in src/ and tests/, and perdure_slow_tests (label slow) of every
+# *_slow_test.cpp. What else stands in tests/*.cpp is shared by both. tests/target/ is firmware with a build of its own.
+find_package(GTest REQUIRED)
+find_package(rapidcheck REQUIRED)
+include(GoogleTest)
+
+file(GLOB_RECURSE test_files CONFIGURE_DEPENDS ${PROJECT_SOURCE_DIR}/src/*_test.cpp ${PROJECT_SOURCE_DIR}/tests/*.cpp)
+list(FILTER test_files EXCLUDE REGEX "/tests/target/|/main\\.cpp$")
+set(slow_files ${test_files})
+list(FILTER slow_files INCLUDE REGEX "_slow_test\\.cpp$")
+set(quick_files ${test_files})
+list(FILTER quick_files INCLUDE REGEX "_test\\.cpp$")
+list(FILTER quick_files EXCLUDE REGEX "_slow_test\\.cpp$")
+set(shared_files ${test_files})
+list(FILTER shared_files EXCLUDE REGEX "_test\\.cpp$")
+
+set(test_links perdure_cli perdure_life perdure_unit perdure_budget perdure_project perdure_catalog perdure_flash perdure_store
+    fmt::fmt nlohmann_json::nlohmann_json Boost::headers rapidcheck rapidcheck_gtest GTest::gtest_main)
+
+function(perdure_test_target target)
+    target_compile_definitions(${target} PRIVATE
+        PERDURE_SOURCE_DIR="${PROJECT_SOURCE_DIR}"
+        PERDURE_PROGRAM="$<TARGET_FILE:perdure>"
+        PERDURE_EXAMPLES_FOLDER="${PROJECT_SOURCE_DIR}/examples"
+        PERDURE_MALFORMED_FOLDER="${PROJECT_SOURCE_DIR}/tests/malformed"
+        PERDURE_FORMAT_DOCUMENT="${PROJECT_SOURCE_DIR}/store/format.md")
+    target_link_libraries(${target} PRIVATE ${test_links})
+endfunction()
+
+if(shared_files)
+    add_library(perdure_test_support OBJECT ${shared_files})
+    perdure_test_target(perdure_test_support)
+    set(shared_objects $<TARGET_OBJECTS:perdure_test_support>)
+endif()
+
+# perdure_test_program(target label timeout_s sources...): one program, each of its tests known to CTest by name.
+function(perdure_test_program target label timeout_s)
+    if(NOT ARGN)
+        return()
+    endif()
+    add_executable(${target} ${ARGN} ${shared_objects})
+    add_dependencies(${target} perdure)
+    perdure_test_target(${target})
+    gtest_discover_tests(${target} DISCOVERY_MODE PRE_TEST DISCOVERY_TIMEOUT 300 WORKING_DIRECTORY ${PROJECT_SOURCE_DIR}
+        PROPERTIES LABELS ${label} TIMEOUT ${timeout_s})
+endfunction()
+
+perdure_test_program(perdure_tests quick 600 ${quick_files})
+perdure_test_program(perdure_slow_tests slow 7200 ${slow_files})

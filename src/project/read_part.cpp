@@ -223,13 +223,15 @@ void read_part(Source& source, const toml::table& file, const Catalog& catalog, 
     project.flash_start_address = get_address(part, "flash_start");
     if (!known) { return; } // what the catalogue would have given is unknown: asking for it would mislead
 
+    // A figure that the file can give is asked for; what no figure can mend is said as the catalogue says it.
     const Usable use = usable(device);
-    if (!use.ok && use.missing.empty()) {
+    const bool complete = (!use.ok && use.missing.empty()) || ask_for_missing(part, device);
+    if (complete && !use.ok) {
         source.complain(span_of_value(part, "catalog"),
                         fmt::format("{} cannot carry a store: {}", device.id, use.why_not), "another part");
         return;
     }
-    if (ask_for_missing(part, device)) { check_whole_units(part, device); }
+    if (complete) { check_whole_units(part, device); }
     project.part = std::move(device);
 }
 

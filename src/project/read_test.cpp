@@ -154,6 +154,17 @@ TEST(Read, APartInPlaceTakesTheStrictestRules) {
     EXPECT_DOUBLE_EQ(part.endurance_cycles.value(), 1e5);
 }
 
+TEST(Read, APartThatCannotCarryAStoreIsRefusedWithTheCataloguesReason) {
+    Catalog parts = one_part();
+    parts.devices[0].program_rule = "auto-erase"; // each write erases: no ring can be built on it
+    const Usable use = usable(parts.devices[0]);
+    ASSERT_FALSE(use.ok);
+    const auto project = read_project(whole_text, "pump.toml", parts);
+    ASSERT_FALSE(project.has_value());
+    EXPECT_EQ(project.error().at(0).message, "part8 cannot carry a store: " + use.why_not);
+    EXPECT_EQ(project.error()[0].span.place.line, 9U);
+}
+
 TEST(Read, CarriageReturnsAreFine) {
     std::string text;
     for (const char c : whole_text) { text += c == '\n' ? "\r\n" : std::string(1, c); }

@@ -43,11 +43,8 @@ Catalog small_catalog() {
     typical.id = "typical30";
     typical.erase_ms_max.clear();
     typical.program_us_max.reset();
-    Device self_erasing = whole; // each write erases: no ring can be built on it
-    self_erasing.id = "selferase";
-    self_erasing.program_rule = "auto-erase";
     Catalog catalog;
-    catalog.devices = {whole, other, typical, self_erasing};
+    catalog.devices = {whole, other, typical};
     return catalog;
 }
 

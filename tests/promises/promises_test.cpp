@@ -1,0 +1,286 @@
+// Those promises of store/README.md that need no power cut to be checked. Cuts are the matter of tests/adversary.
+#include <algorithm>
+#include <initializer_list>
+
+#include <gtest/gtest.h>
+
+#include "area.hpp"
+
+namespace perdure {
+namespace {
+
+using format_examples::Area;
+using format_examples::record_1;
+using format_examples::record_100;
+using format_examples::record_2;
+using format_examples::Shape;
+using format_examples::totals_of;
+
+perdure_status put_number(Area& area, uint32_t number) {
+    uint8_t payload[4];
+    std::memcpy(payload, &number, sizeof payload);
+    return perdure_put(&area.store, record_1, payload);
+}
+
+uint32_t get_number(const Area& area) {
+    uint32_t number = 0;
+    EXPECT_LE(perdure_get(&area.store, record_1, &number), PERDURE_DEFAULT);
+    return number;
+}
+
+/// Erases since the area was formatted, highest and lowest of the blocks.
+struct Wear {
+    uint32_t lowest;
+    uint32_t highest;
+};
+Wear wear_of(const Area& area, const std::vector<uint32_t>& at_first) {
+    Wear wear{0xFFFFFFFF, 0};
+    for (uint16_t block = 0; block < area.shape.blocks; block++) {
+        uint32_t count = 0;
+        EXPECT_TRUE(perdure_erase_count(&area.store, block, &count));
+        wear.lowest = std::min(wear.lowest, count - at_first[block]);
+        wear.highest = std::max(wear.highest, count - at_first[block]);
+    }
+    return wear;
+}
+
+std::vector<uint32_t> erase_counts(const Area& area) {
+    std::vector<uint32_t> counts(area.shape.blocks);
+    for (uint16_t block = 0; block < area.shape.blocks; block++) {
+        EXPECT_TRUE(perdure_erase_count(&area.store, block, &counts[block]));
+    }
+    return counts;
+}
+
+TEST(Promise4, ATotalIsNotPutBackward) {
+    Area area({});
+    ASSERT_EQ(perdure_format(&area.store, &area.config), PERDURE_OK);
+    ASSERT_EQ(perdure_put(&area.store, record_2, totals_of(100, 50).bytes), PERDURE_OK);
+    const auto before = area.flash;
+    EXPECT_EQ(perdure_put(&area.store, record_2, totals_of(101, 49).bytes), PERDURE_BACKWARD);
+    EXPECT_EQ(perdure_put(&area.store, record_2, totals_of(99, 50).bytes), PERDURE_BACKWARD);
+    EXPECT_EQ(area.flash, before);
+    format_examples::Totals now{};
+    EXPECT_EQ(perdure_get(&area.store, record_2, now.bytes), PERDURE_OK);
+    EXPECT_EQ(std::memcmp(now.bytes, totals_of(100, 50).bytes, 6), 0);
+}
+
+TEST(Promise5, WearIsLevel) {
+    for (const uint16_t blocks : {uint16_t{2}, uint16_t{3}, uint16_t{4}, uint16_t{7}}) {
+        Area area({blocks, 60, 8, 16, 0xFF});
+        ASSERT_EQ(perdure_format(&area.store, &area.config), PERDURE_OK);
+        const auto first = erase_counts(area);
+        for (uint32_t i = 0; i < 20000; i++) {
+            ASSERT_EQ(put_number(area, i), PERDURE_OK);
+            if (i % 1000 == 0) {
+                const Wear wear = wear_of(area, first);
+                EXPECT_LE(wear.highest - wear.lowest, 1u) << blocks << " blocks, put " << i;
+            }
+        }
+        EXPECT_GT(wear_of(area, first).lowest, 20u);
+    }
+}
+
+TEST(Promise6, ServedPutsDoNotErase) {
+    for (const uint16_t blocks : {uint16_t{3}, uint16_t{4}, uint16_t{7}}) {
+        Area area({blocks, 60, 8, 16, 0xFF});
+        ASSERT_EQ(perdure_format(&area.store, &area.config), PERDURE_OK);
+        ASSERT_EQ(perdure_put(&area.store, record_100, "abc"), PERDURE_OK);
+        uint32_t erases_in_service = 0;
+        for (uint32_t i = 0; i < 5000; i++) {
+            const auto before = erase_counts(area);
+            ASSERT_EQ(put_number(area, i), PERDURE_OK);
+            const auto between = erase_counts(area);
+            EXPECT_EQ(before, between) << blocks << " blocks, put " << i;
+            while (perdure_service(&area.store)) {
+            }
+            erases_in_service += erase_counts(area) != between ? 1 : 0;
+        }
+        EXPECT_GT(erases_in_service, 10u);
+    }
+}
+
+TEST(Promise10, ABlockThatCannotBeErasedIsSetAside) {
+    Area area({5, 60, 8, 16, 0xFF});
+    ASSERT_EQ(perdure_format(&area.store, &area.config), PERDURE_OK);
+    ASSERT_EQ(perdure_put(&area.store, record_100, "abc"), PERDURE_OK);
+    area.erase_that_fails = 3;
+    for (uint32_t i = 0; i < 3000; i++) {
+        ASSERT_EQ(put_number(area, i), PERDURE_OK);
+    }
+    perdure_health health{};
+    perdure_get_health(&area.store, &health);
+    EXPECT_EQ(health.blocks_bad, 1);
+    ASSERT_EQ(perdure_open(&area.store, &area.config, false), PERDURE_OK);
+    perdure_get_health(&area.store, &health);
+    EXPECT_EQ(health.blocks_bad, 1) << "the list of blocks set aside outlives a start";
+    EXPECT_EQ(get_number(area), 2999u);
+    char text[3];
+    EXPECT_EQ(perdure_get(&area.store, record_100, text), PERDURE_OK);
+    EXPECT_EQ(std::memcmp(text, "abc", 3), 0);
+}
+
+TEST(Promise10, WithTooFewGoodBlocksEverythingStaysReadable) {
+    Area area({3, 60, 8, 16, 0xFF});
+    ASSERT_EQ(perdure_format(&area.store, &area.config), PERDURE_OK);
+    perdure_status status = PERDURE_OK;
+    uint32_t last = 0;
+    for (uint32_t i = 1; status == PERDURE_OK && i < 5000; i++) {
+        area.erase_that_fails = static_cast<int>((i / 400) % 3);
+        status = put_number(area, i);
+        last = status == PERDURE_OK ? i : last;
+    }
+    EXPECT_EQ(status, PERDURE_READ_ONLY);
+    EXPECT_EQ(get_number(area), last);
+}
+
+TEST(Promise11, ABlankAreaIsToldAndNotTouched) {
+    Area area({});
+    const auto before = area.flash;
+    EXPECT_EQ(perdure_open(&area.store, &area.config, false), PERDURE_BLANK);
+    EXPECT_EQ(area.flash, before);
+    EXPECT_EQ(put_number(area, 1), PERDURE_READ_ONLY);
+    EXPECT_EQ(area.flash, before);
+}
+
+TEST(Promise11, AnotherContentOrGeometryIsToldAndNotTouched) {
+    Area rubbish({});
+    std::fill(rubbish.flash.begin() + 100, rubbish.flash.begin() + 300, uint8_t{0x5A});
+    const auto before = rubbish.flash;
+    EXPECT_EQ(perdure_open(&rubbish.store, &rubbish.config, false), PERDURE_FOREIGN);
+    EXPECT_EQ(rubbish.flash, before);
+
+    Area written({});
+    ASSERT_EQ(perdure_format(&written.store, &written.config), PERDURE_OK);
+    ASSERT_EQ(put_number(written, 1), PERDURE_OK);
+    Area wider({2, 40, 8, 32, 0xFF});
+    wider.flash = written.flash;
+    EXPECT_EQ(perdure_open(&wider.store, &wider.config, false), PERDURE_FOREIGN);
+    EXPECT_EQ(wider.flash, written.flash);
+}
+
+TEST(Promise11, AReadOnlyOpenProgramsAndErasesNothing) {
+    Area area({});
+    ASSERT_EQ(perdure_format(&area.store, &area.config), PERDURE_OK);
+    ASSERT_EQ(put_number(area, 77), PERDURE_OK);
+    const auto before = area.flash;
+    EXPECT_EQ(perdure_open(&area.store, &area.config, true), PERDURE_READ_ONLY);
+    EXPECT_EQ(get_number(area), 77u);
+    EXPECT_EQ(put_number(area, 78), PERDURE_READ_ONLY);
+    EXPECT_FALSE(perdure_service(&area.store));
+    EXPECT_EQ(area.flash, before);
+}
+
+/// An older firmware that knows record 1 only.
+void make_older(Area& area, uint16_t unknown_max) {
+    area.config.record_count = 1;
+    area.config.unknown_max = unknown_max;
+}
+
+TEST(Promise12, RecordsOfANewerFirmwareSurviveAnOlderOne) {
+    Area newer({2, 60, 8, 16, 0xFF});
+    ASSERT_EQ(perdure_format(&newer.store, &newer.config), PERDURE_OK);
+    ASSERT_EQ(perdure_put(&newer.store, record_2, totals_of(1234, 56).bytes), PERDURE_OK);
+    ASSERT_EQ(perdure_put(&newer.store, record_100, "abc"), PERDURE_OK);
+
+    Area older({2, 60, 8, 16, 0xFF});
+    older.flash = newer.flash;
+    make_older(older, 3);
+    ASSERT_EQ(perdure_open(&older.store, &older.config, false), PERDURE_OK);
+    for (uint32_t i = 0; i < 1000; i++) { // many turns of the ring
+        ASSERT_EQ(put_number(older, i), PERDURE_OK);
+    }
+
+    newer.flash = older.flash;
+    ASSERT_EQ(perdure_open(&newer.store, &newer.config, false), PERDURE_OK);
+    format_examples::Totals totals{};
+    EXPECT_EQ(perdure_get(&newer.store, record_2, totals.bytes), PERDURE_OK);
+    EXPECT_EQ(std::memcmp(totals.bytes, totals_of(1234, 56).bytes, 6), 0);
+    char text[3];
+    EXPECT_EQ(perdure_get(&newer.store, record_100, text), PERDURE_OK);
+    EXPECT_EQ(std::memcmp(text, "abc", 3), 0);
+    EXPECT_EQ(get_number(newer), 999u);
+}
+
+TEST(Promise12, MoreUnknownRecordsThanThereIsRoomForMakeItReadOnly) {
+    Area area({2, 60, 8, 16, 0xFF});
+    ASSERT_EQ(perdure_format(&area.store, &area.config), PERDURE_OK);
+    ASSERT_EQ(put_number(area, 5), PERDURE_OK);
+    ASSERT_EQ(perdure_put(&area.store, record_2, totals_of(1, 2).bytes), PERDURE_OK);
+    ASSERT_EQ(perdure_put(&area.store, record_100, "abc"), PERDURE_OK);
+    make_older(area, 1);
+    const auto before = area.flash;
+    EXPECT_EQ(perdure_open(&area.store, &area.config, false), PERDURE_READ_ONLY);
+    EXPECT_EQ(get_number(area), 5u);
+    EXPECT_EQ(area.flash, before);
+}
+
+TEST(Upgrade, AShorterStoredPayloadIsCompletedFromTheDefault) {
+    Area area({});
+    ASSERT_EQ(perdure_format(&area.store, &area.config), PERDURE_OK);
+    ASSERT_EQ(put_number(area, 0x44332211), PERDURE_OK);
+    const uint8_t defaults[6] = {1, 2, 3, 4, 5, 6};
+    area.records[record_1].bytes = 6;
+    area.records[record_1].defaults = defaults;
+    ASSERT_EQ(perdure_open(&area.store, &area.config, false), PERDURE_OK);
+    uint8_t now[6] = {};
+    EXPECT_EQ(perdure_get(&area.store, record_1, now), PERDURE_OK);
+    const uint8_t expected[6] = {0x11, 0x22, 0x33, 0x44, 5, 6};
+    EXPECT_EQ(std::memcmp(now, expected, 6), 0);
+}
+
+TEST(Promise13, ItTells) {
+    Area area({});
+    ASSERT_EQ(perdure_format(&area.store, &area.config), PERDURE_OK);
+    ASSERT_EQ(perdure_open(&area.store, &area.config, false), PERDURE_OK);
+    perdure_health health{};
+    perdure_get_health(&area.store, &health);
+    const uint32_t at_first = health.programs;
+    ASSERT_EQ(put_number(area, 1), PERDURE_OK); // one unit
+    ASSERT_EQ(perdure_put(&area.store, record_100, "abc"), PERDURE_OK); // two
+    perdure_get_health(&area.store, &health);
+    EXPECT_EQ(health.programs, at_first + 3);
+    EXPECT_EQ(health.sequence, 1u);
+    EXPECT_EQ(health.blanks, 1);
+    EXPECT_EQ(health.faults, 0);
+    area.flash[(40 - 1) * 8] = 0x12; // rubbish in the last unit of block 0
+    ASSERT_EQ(perdure_open(&area.store, &area.config, true), PERDURE_READ_ONLY);
+    perdure_get_health(&area.store, &health);
+    EXPECT_EQ(health.recovered, 5 + 1) << "the first start's pads, and the rubbish";
+}
+
+/// The rule of README.md, "Sizes", for the three records of Area.
+bool fits(const Shape& shape) {
+    const auto units = [&](unsigned bytes) { return (bytes + shape.unit_bytes - 1) / shape.unit_bytes; };
+    const unsigned c = shape.check_bits / 8u;
+    const unsigned entries[3] = {units(1 + 1 + 4 + c), units(1 + 1 + 2 + 6 + c), units(3 + 1 + 3 + c)};
+    const unsigned mark = units(3 + c);
+    const unsigned live = entries[0] + entries[1] + entries[2];
+    const unsigned largest = std::max({entries[0], entries[1], entries[2], mark});
+    const unsigned reserve = units(16) + 2 * mark + 3 * (2 + 2 * (largest + units(5)));
+    const unsigned k = shape.blocks < 4 ? 1 : shape.blocks - 3u;
+    return reserve <= shape.block_units && live <= k * (shape.block_units - reserve);
+}
+
+TEST(Sizes, TheRuleOfTheReadmeIsTheStores) {
+    int refused = 0;
+    int accepted = 0;
+    for (const uint8_t unit_bytes : std::initializer_list<uint8_t>{1, 2, 3, 4, 6, 8, 16, 32}) {
+        for (const uint8_t blocks : std::initializer_list<uint8_t>{2, 3, 4, 5, 6}) {
+            for (const uint8_t check_bits : {uint8_t{8}, uint8_t{16}, uint8_t{24}, uint8_t{32}}) {
+                for (uint16_t block_units = 10; block_units < 150; block_units++) {
+                    const Shape shape{blocks, block_units, unit_bytes, check_bits, 0xFF};
+                    Area area(shape);
+                    const bool works = perdure_open(&area.store, &area.config, false) != PERDURE_CONFIG;
+                    ASSERT_EQ(works, fits(shape)) << unit_bytes << ' ' << blocks << ' ' << block_units;
+                    (works ? accepted : refused)++;
+                }
+            }
+        }
+    }
+    EXPECT_GT(refused, 1000);
+    EXPECT_GT(accepted, 1000);
+}
+
+} // namespace
+} // namespace perdure

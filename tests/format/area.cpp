@@ -1,4 +1,4 @@
-#include "area.hpp"
+#include "tests/format/area.hpp"
 
 #include <algorithm>
 
@@ -10,9 +10,7 @@ namespace {
 
 /// False once the power has gone.
 bool operation_happens(Area& area) {
-    if (area.operations_left > 0) {
-        area.operations_left--;
-    }
+    if (area.operations_left > 0) { area.operations_left--; }
     return area.operations_left != 0;
 }
 
@@ -24,18 +22,14 @@ bool read_flash(void* context, uint32_t address, void* to, uint32_t bytes) {
 
 bool program_flash(void* context, uint32_t address, const void* unit) {
     auto& area = *static_cast<Area*>(context);
-    if (!operation_happens(area)) {
-        return false;
-    }
+    if (!operation_happens(area)) { return false; }
     std::memcpy(area.flash.data() + address, unit, area.shape.unit_bytes);
     return true;
 }
 
 bool erase_flash(void* context, uint32_t block) {
     auto& area = *static_cast<Area*>(context);
-    if (!operation_happens(area) || static_cast<int>(block) == area.erase_that_fails) {
-        return false;
-    }
+    if (!operation_happens(area) || static_cast<int>(block) == area.erase_that_fails) { return false; }
     const size_t bytes = size_t{area.shape.block_units} * area.shape.unit_bytes;
     const auto first = area.flash.begin() + static_cast<std::ptrdiff_t>(block * bytes);
     std::fill(first, first + static_cast<std::ptrdiff_t>(bytes), area.shape.blank);
@@ -83,18 +77,14 @@ std::vector<std::string> Area::units(uint16_t block, uint16_t first, uint16_t en
             line += fmt::format(" {:02X}", flash[i]);
             blank = blank && flash[i] == shape.blank;
         }
-        if (!blank) {
-            lines.push_back(line);
-        }
+        if (!blank) { lines.push_back(line); }
     }
     return lines;
 }
 
 Totals totals_of(uint32_t first, uint16_t second) {
     Totals totals{};
-    for (unsigned i = 0; i < 4; i++) {
-        totals.bytes[i] = static_cast<uint8_t>(first >> (8 * i));
-    }
+    for (unsigned i = 0; i < 4; i++) { totals.bytes[i] = static_cast<uint8_t>(first >> (8 * i)); }
     totals.bytes[4] = static_cast<uint8_t>(second);
     totals.bytes[5] = static_cast<uint8_t>(second >> 8);
     return totals;

@@ -1,4 +1,5 @@
-// A plain area of flash in RAM and three records in it, for the examples of store/format.md. No torn states: see tests/adversary.
+// A plain area of flash in RAM and three records in it, for the examples of store/format.md. No torn states: see
+// tests/adversary.
 #pragma once
 
 #include <cstdint>
@@ -30,8 +31,8 @@ struct Area {
 
     Shape shape;
     std::vector<uint8_t> flash;
-    int erase_that_fails = -1;   ///< block whose erase reports a failure
-    int operations_left = -1;    ///< programs and erases until the power goes; below 0: it stays
+    int erase_that_fails = -1; ///< block whose erase reports a failure
+    int operations_left = -1;  ///< programs and erases until the power goes; below 0: it stays
 
     uint8_t fields[2] = {PERDURE_FIELD(2, 12), PERDURE_FIELD(1, 8)}; ///< record 2: 4 bytes, 12 bits; 2 bytes, 8 bits
     perdure_record records[4] = {};

@@ -1,5 +1,6 @@
-// The worked examples of store/format.md are what the store writes: every example is produced here by running the store, and
-// compared with the block of that name in the document. With PERDURE_PRINT_EXAMPLES set, all are printed instead.
+// The worked examples of store/format.md are what the store writes: every example is produced here by running the
+// store, and compared with the block of that name in the document. With PERDURE_PRINT_EXAMPLES set, all are printed
+// instead.
 #include <cstdlib>
 #include <fstream>
 #include <functional>
@@ -9,7 +10,7 @@
 
 #include <gtest/gtest.h>
 
-#include "area.hpp"
+#include "tests/format/area.hpp"
 
 namespace perdure::format_examples {
 namespace {
@@ -46,9 +47,7 @@ Lines long_payload() {
     area.config.record_count = 4;
     perdure_format(&area.store, &area.config);
     uint8_t payload[130];
-    for (unsigned i = 0; i < sizeof payload; i++) {
-        payload[i] = static_cast<uint8_t>(i + 1);
-    }
+    for (unsigned i = 0; i < sizeof payload; i++) { payload[i] = static_cast<uint8_t>(i + 1); }
     EXPECT_EQ(perdure_put(&area.store, record_300, payload), PERDURE_OK);
     return area.units(0, 1);
 }
@@ -56,7 +55,8 @@ Lines long_payload() {
 Lines total() {
     Area area({});
     perdure_format(&area.store, &area.config);
-    for (const Totals& totals : {totals_of(4000, 250), totals_of(4100, 251), totals_of(4200, 300), totals_of(9200, 301)}) {
+    for (const Totals& totals :
+         {totals_of(4000, 250), totals_of(4100, 251), totals_of(4200, 300), totals_of(9200, 301)}) {
         EXPECT_EQ(perdure_put(&area.store, record_2, totals.bytes), PERDURE_OK);
     }
     return area.units(0, 2);
@@ -169,13 +169,23 @@ Lines blank_zero() {
 }
 
 const std::vector<std::pair<std::string, std::function<Lines()>>> examples = {
-    {"stamps", stamps},   {"value", value},           {"long id", long_id},     {"long payload", long_payload},
-    {"total", total},     {"restart", restart},       {"lone restart", lone_restart},
-    {"mark", marks},      {"pending", pending},       {"format begun", format_mark},
-    {"set aside", set_aside}, {"check widths", widths}, {"blank 0x00", blank_zero},
+    {"stamps", stamps},
+    {"value", value},
+    {"long id", long_id},
+    {"long payload", long_payload},
+    {"total", total},
+    {"restart", restart},
+    {"lone restart", lone_restart},
+    {"mark", marks},
+    {"pending", pending},
+    {"format begun", format_mark},
+    {"set aside", set_aside},
+    {"check widths", widths},
+    {"blank 0x00", blank_zero},
 };
 
-/// The examples of the document: after a line "Example NAME:" the lines of the next fenced block, without what follows ';'.
+/// The examples of the document: after a line "Example NAME:" the lines of the next fenced block, without what follows
+/// ';'.
 std::map<std::string, Lines> read_document() {
     std::ifstream file(PERDURE_FORMAT_DOCUMENT);
     std::map<std::string, Lines> found;
@@ -189,12 +199,8 @@ std::map<std::string, Lines> read_document() {
         } else if (inside) {
             std::istringstream words(line.substr(0, line.find(';')));
             std::string joined;
-            for (std::string word; words >> word;) {
-                joined += (joined.empty() ? "" : " ") + word;
-            }
-            if (!joined.empty()) {
-                found[name].push_back(joined);
-            }
+            for (std::string word; words >> word;) { joined += (joined.empty() ? "" : " ") + word; }
+            if (!joined.empty()) { found[name].push_back(joined); }
         } else if (line.rfind("Example ", 0) == 0 && line.back() == ':') {
             name = line.substr(8, line.size() - 9);
         }
@@ -210,16 +216,12 @@ TEST(FormatDocument, ExamplesAreWhatTheStoreWrites) {
         ASSERT_FALSE(written.empty()) << name;
         if (print) {
             std::cout << "Example " << name << ":\n\n```\n";
-            for (const auto& line : written) {
-                std::cout << line << '\n';
-            }
+            for (const auto& line : written) { std::cout << line << '\n'; }
             std::cout << "```\n\n";
         }
         const auto at = document.find(name);
         ASSERT_TRUE(at != document.end() || print) << "store/format.md has no example '" << name << "'";
-        if (at != document.end()) {
-            EXPECT_EQ(at->second, written) << name;
-        }
+        if (at != document.end()) { EXPECT_EQ(at->second, written) << name; }
     }
     EXPECT_TRUE(document.size() == examples.size() || print) << "store/format.md has an example that no test produces";
 }

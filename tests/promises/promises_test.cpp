@@ -4,7 +4,7 @@
 
 #include <gtest/gtest.h>
 
-#include "area.hpp"
+#include "tests/format/area.hpp"
 
 namespace perdure {
 namespace {
@@ -92,8 +92,7 @@ TEST(Promise6, ServedPutsDoNotErase) {
             ASSERT_EQ(put_number(area, i), PERDURE_OK);
             const auto between = erase_counts(area);
             EXPECT_EQ(before, between) << blocks << " blocks, put " << i;
-            while (perdure_service(&area.store)) {
-            }
+            while (perdure_service(&area.store)) {}
             erases_in_service += erase_counts(area) != between ? 1 : 0;
         }
         EXPECT_GT(erases_in_service, 10u);
@@ -105,9 +104,7 @@ TEST(Promise10, ABlockThatCannotBeErasedIsSetAside) {
     ASSERT_EQ(perdure_format(&area.store, &area.config), PERDURE_OK);
     ASSERT_EQ(perdure_put(&area.store, record_100, "abc"), PERDURE_OK);
     area.erase_that_fails = 3;
-    for (uint32_t i = 0; i < 3000; i++) {
-        ASSERT_EQ(put_number(area, i), PERDURE_OK);
-    }
+    for (uint32_t i = 0; i < 3000; i++) { ASSERT_EQ(put_number(area, i), PERDURE_OK); }
     perdure_health health{};
     perdure_get_health(&area.store, &health);
     EXPECT_EQ(health.blocks_bad, 1);
@@ -236,7 +233,7 @@ TEST(Promise13, ItTells) {
     perdure_health health{};
     perdure_get_health(&area.store, &health);
     const uint32_t at_first = health.programs;
-    ASSERT_EQ(put_number(area, 1), PERDURE_OK); // one unit
+    ASSERT_EQ(put_number(area, 1), PERDURE_OK);                         // one unit
     ASSERT_EQ(perdure_put(&area.store, record_100, "abc"), PERDURE_OK); // two
     perdure_get_health(&area.store, &health);
     EXPECT_EQ(health.programs, at_first + 3);

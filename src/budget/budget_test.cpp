@@ -87,7 +87,9 @@ TEST(Budget, FewestBlocksIsTheFewest) {
     ASSERT_TRUE(fewest);
     ASSERT_GT(*fewest, 2U);
     const Traffic traffic = traffic_of(project, project.areas[0], demand, Figures::sizing);
-    const auto at = [&](uint32_t blocks) { return erases_needed(*lay_out(project, project.areas[0], blocks), traffic, demand.life_s, Precision::fine); };
+    const auto at = [&](uint32_t blocks) {
+        return erases_needed(*lay_out(project, project.areas[0], blocks), traffic, demand.life_s, Precision::fine);
+    };
     EXPECT_LE(at(*fewest), 5000);
     if (*fewest > 3) { EXPECT_GT(at(*fewest - 1), 5000); } // two have no service, and the stall asked is 10 ms
 }
@@ -131,7 +133,8 @@ TEST(Budget, RequirementsFailWithTheirNumbers) {
     EXPECT_EQ(finding(*full, "layout").status, FindingStatus::fails);
     project.part.endurance_cycles.reset();
     ASSERT_FALSE(make_budget(project));
-    EXPECT_EQ(make_budget(project).error().text, "the part's guaranteed erases (endurance_cycles) are not known: give them");
+    EXPECT_EQ(make_budget(project).error().text,
+              "the part's guaranteed erases (endurance_cycles) are not known: give them");
 }
 
 TEST(BudgetText, FitsEightyColumnsAndSaysFromMemory) {

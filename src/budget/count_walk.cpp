@@ -19,8 +19,10 @@ struct Due {
 
 class Ring {
 public:
-    Ring(const AreaLayout& layout, bool service) : layout_(layout), service_(service), place_(layout.records.size(), nowhere) {
+    Ring(const AreaLayout& layout, bool service)
+        : layout_(layout), service_(service), place_(layout.records.size(), nowhere) {
         blanks_ = layout.geometry.ring_blocks;
+        seen.saves_of.assign(layout.records.size(), 0);
         advance();
     }
 
@@ -34,21 +36,23 @@ public:
                 place_[record] = head_;
                 newest_ = record;
                 ++seen.saves;
+                ++seen.saves_of[record];
                 seen.full_saves += is_short ? 0 : 1;
                 break;
             }
             next_head();
         }
         // Called in time: all that is due, after each save.
-        while (service_ && blanks_ <= layout_.spare_blocks && room_ <= layout_.geometry.units_per_ring_block() / 2 && tail() != head_) {
+        while (service_ && blanks_ <= layout_.spare_blocks && room_ <= layout_.geometry.units_per_ring_block() / 2 &&
+               tail() != head_) {
             if (!clean(false)) { break; }
         }
     }
 
     void start() {
         const uint32_t units = newest_ == nowhere ? layout_.restart_max_units : layout_.records[newest_].restart_units;
-        if (room_ < std::max(units, layout_.nearly_full_units + 3)) { next_head(); }
-        room_ -= std::min(room_, units);
+        if (room_ < layout_.start_pad_units + std::max(units, layout_.nearly_full_units)) { next_head(); }
+        room_ -= layout_.start_pad_units + units;
         if (newest_ != nowhere) { place_[newest_] = head_; }
     }
 
@@ -102,6 +106,17 @@ private:
 };
 
 } // namespace
+
+Traffic as_drawn(const Traffic& traffic, const std::vector<uint64_t>& saves_of, double life_s) {
+    Traffic out = traffic;
+    for (size_t i = 0; i < out.records.size(); ++i) {
+        RecordTraffic& record = out.records[i];
+        if (record.random_per_s <= 0) { continue; }
+        const double even_per_s = record.period_s > 0 ? 1 / record.period_s : 0;
+        record.random_per_s = std::max(0.0, double(saves_of[i]) / life_s - even_per_s);
+    }
+    return out;
+}
 
 WalkCount walk_counts(const AreaLayout& layout, const Traffic& traffic, double life_s, uint64_t draw) {
     std::mt19937_64 engine(draw);

@@ -9,8 +9,8 @@
 
 namespace perdure {
 
-/// Saves over life for one reason to save. `nominal` is the mean of an ordinary product; `sizing` is what the area is sized for: the
-/// heavy user's mean, and for events with a confidence the Poisson quantile of the whole life's count.
+/// Saves over life for one reason to save. `nominal` is the mean of an ordinary product; `sizing` is what the area is
+/// sized for: the heavy user's mean, and for events with a confidence the Poisson quantile of the whole life's count.
 struct PolicyDemand {
     SaveWhen when = SaveWhen::periodic;
     double nominal_saves = 0;
@@ -30,12 +30,12 @@ struct RecordDemand {
 
 struct Demand {
     double life_s = 0;
-    double starts = 0; ///< over life
+    double starts = 0;                 ///< over life
     std::vector<RecordDemand> records; ///< in the project's order
 };
 
-/// The smallest count that a Poisson variable of this mean does not exceed with probability `confidence` (0..1, exclusive).
-/// A mean of 0 gives 0.
+/// The smallest count that a Poisson variable of this mean does not exceed with probability `confidence` (0..1,
+/// exclusive). A mean of 0 gives 0.
 double poisson_count(double mean, double confidence);
 
 Demand demand_of(const Project& project);

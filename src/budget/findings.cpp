@@ -15,7 +15,12 @@ constexpr double assumed_read_us_per_byte = 1.0;
 
 Source from_part(const Device& part, const std::string& column, double value, const std::string& unit) {
     const Provenance source = part.source_of(column);
-    return {column, value, unit, SourceKind::part, source.text.empty() ? "no source given" : source.text, source.from_memory};
+    return {column,
+            value,
+            unit,
+            SourceKind::part,
+            source.text.empty() || source.text == "from memory" ? "no document" : source.text,
+            source.from_memory};
 }
 
 Source from_file(const Project& project, Place place, const std::string& what, double value, const std::string& unit) {
@@ -68,13 +73,16 @@ Finding wear_finding(const Project& project, const AreaBudget& area) {
     const double blocks = area.layout.geometry.ring_blocks;
     judge(out, format_erases + area.erases.per_block_max, endurance * asked.spend_limit, asked.margin_min);
     out.note = fmt::format("nominal {:.0f}", format_erases + area.nominal_erases.per_block_max);
-    out.from = {from_part(project.part, "endurance_cycles", endurance, "erases"),
-                from_file(project, asked.spend_limit_place, "spend_limit", asked.spend_limit, "of the endurance"),
-                from_file(project, asked.margin_place, "margin", asked.margin_min, "had / needed"),
-                from_file(project, project.product.life_place, "life", project.product.life_years, "y"),
-                from_file(project, project.product.starts_place, "starts", project.product.starts_per_day, "a day"),
-                by_formula("blocks emptied", area.erases.blocks_emptied, "blocks", fmt::format("life / {:.6g} s a block", area.wear.block_s)),
-                by_formula("erases of each block", out.need, "erases", fmt::format("blocks emptied / {:.0f} blocks, and {:.0f} of formatting", blocks, format_erases))};
+    out.from = {
+        from_part(project.part, "endurance_cycles", endurance, "erases"),
+        from_file(project, asked.spend_limit_place, "spend_limit", asked.spend_limit, "of the endurance"),
+        from_file(project, asked.margin_place, "margin", asked.margin_min, "had / needed"),
+        from_file(project, project.product.life_place, "life", project.product.life_years, "y"),
+        from_file(project, project.product.starts_place, "starts", project.product.starts_per_day, "a day"),
+        by_formula("blocks emptied", area.erases.blocks_emptied, "blocks",
+                   fmt::format("life / {:.6g} s a block", area.wear.block_s)),
+        by_formula("erases of each block", out.need, "erases",
+                   fmt::format("blocks emptied / {:.0f} blocks, and {:.0f} of formatting", blocks, format_erases))};
     return out;
 }
 
@@ -90,30 +98,45 @@ Finding layout_finding(const AreaBudget& area, const std::optional<Refusal>& ref
         return out;
     }
     const AreaLayout& layout = area.layout;
-    const uint32_t blocks = layout.geometry.ring_blocks;
-    const double holds = layout.spare_blocks == 1 ? layout.capacity_units - layout.reserve_units
-                                                  : double(blocks - 3) * (layout.capacity_units - layout.reserve_units);
+    const double holds = double(layout.live_blocks) * (layout.capacity_units - layout.reserve_units);
     judge(out, layout.live_units, holds);
-    out.note = fmt::format("live data in {}", layout.spare_blocks == 1 ? "one ring block" : fmt::format("{} of {} blocks", blocks - 3, blocks));
+    out.note =
+        fmt::format("live data may spread over {} of {} ring blocks", layout.live_blocks, layout.geometry.ring_blocks);
     out.from = {by_formula("live", layout.live_units, "units", "one full entry of every record"),
-                by_formula("room", holds, "units", fmt::format("{} units a ring block, less stamp {}, less 3 starts and 2 marks {}",
-                                                               layout.geometry.units_per_ring_block(), layout.stamp_units, layout.reserve_units))};
+                by_formula("room", holds, "units",
+                           fmt::format("{} x ({} units a ring block, less stamp {}, less 3 starts and 2 marks {})",
+                                       layout.live_blocks, layout.geometry.units_per_ring_block(), layout.stamp_units,
+                                       layout.reserve_units))};
     return out;
 }
 
-std::vector<Source> time_sources(const Project& project, const OperationTimes& times, uint32_t units, uint32_t erases, bool reads) {
+std::vector<Source> time_sources(const Project& project, const OperationTimes& times, uint32_t units, uint32_t erases,
+                                 bool reads) {
     std::vector<Source> out;
     const bool program_max = project.part.program_us_max.has_value();
     const bool erase_max = !project.part.erase_ms_max.empty();
-    out.push_back(from_part(project.part, program_max ? "program_us_max" : "program_us_typ", times.program_us, "us a unit"));
-    if (!program_max) { out.push_back(assume("program time", times.program_us, "us", "no maximum known: the typical time stands in for it")); }
-    if (erases > 0) {
-        out.push_back(from_part(project.part, erase_max ? "erase_ms_max" : "erase_ms_typ", times.erase_ms, "ms an erase block"));
-        if (!erase_max) { out.push_back(assume("erase time", times.erase_ms, "ms", "no maximum known: the typical time stands in for it")); }
+    out.push_back(
+        from_part(project.part, program_max ? "program_us_max" : "program_us_typ", times.program_us, "us a unit"));
+    if (!program_max) {
+        out.push_back(
+            assume("program time", times.program_us, "us", "no maximum known: the typical time stands in for it"));
     }
-    out.push_back(assume("reading", times.read_us_per_byte, "us a byte", "reading with the check code; measure it on the target"));
-    out.push_back(by_formula("units", units, "units", reads ? "restart, copies of all live data, marks, stamps" : "entries programmed, each read back"));
-    if (erases > 0) { out.push_back(by_formula("erases", erases, "erase blocks", "of the ring blocks emptied or made again")); }
+    if (erases > 0) {
+        out.push_back(
+            from_part(project.part, erase_max ? "erase_ms_max" : "erase_ms_typ", times.erase_ms, "ms an erase block"));
+        if (!erase_max) {
+            out.push_back(
+                assume("erase time", times.erase_ms, "ms", "no maximum known: the typical time stands in for it"));
+        }
+    }
+    out.push_back(assume("reading", times.read_us_per_byte, "us a byte",
+                         "reading with the check code; measure it on the target"));
+    out.push_back(
+        by_formula("units", units, "units",
+                   reads ? "restart, copies of all live data, marks, stamps" : "entries programmed, each read back"));
+    if (erases > 0) {
+        out.push_back(by_formula("erases", erases, "erase blocks", "of the ring blocks emptied or made again"));
+    }
     return out;
 }
 
@@ -135,10 +158,13 @@ void add_latency(const Project& project, const AreaBudget& area, std::vector<Fin
     const Latency& latency = *area.latency;
     Finding served = named("put stall", area.name, "ms");
     judge(served, latency.put_serviced_ms, asked.put_stall_max_ms);
-    served.note = latency.service_can_help ? fmt::format("with service called every {:.3g} s", latency.service_every_s)
+    served.note = latency.service_can_help ? fmt::format("with service called every {:.0f} s", latency.service_every_s)
                                            : "two blocks: service cannot clean ahead";
-    served.from = time_sources(project, *times, latency.put_serviced_units, latency.service_can_help ? 0 : latency.put_alone_erases, false);
-    if (asked.put_stall_max_ms) { served.from.push_back(from_file(project, asked.put_stall_place, "put_stall", *asked.put_stall_max_ms, "ms")); }
+    served.from = time_sources(project, *times, latency.put_serviced_units,
+                               latency.service_can_help ? 0 : latency.put_alone_erases, false);
+    if (asked.put_stall_max_ms) {
+        served.from.push_back(from_file(project, asked.put_stall_place, "put_stall", *asked.put_stall_max_ms, "ms"));
+    }
     out.push_back(served);
 
     Finding alone = named("put stall alone", area.name, "ms");
@@ -151,7 +177,9 @@ void add_latency(const Project& project, const AreaBudget& area, std::vector<Fin
     judge(start, latency.open_ms, asked.start_up_max_ms);
     start.note = fmt::format("after a cut while emptying a block; {:.3g} ms of it reading", latency.open_read_ms);
     start.from = time_sources(project, *times, latency.open_units, latency.open_erases, true);
-    if (asked.start_up_max_ms) { start.from.push_back(from_file(project, asked.start_up_place, "start_up", *asked.start_up_max_ms, "ms")); }
+    if (asked.start_up_max_ms) {
+        start.from.push_back(from_file(project, asked.start_up_place, "start_up", *asked.start_up_max_ms, "ms"));
+    }
     out.push_back(start);
 }
 
@@ -179,14 +207,20 @@ Finding flash_finding(const Project& project, const std::vector<AreaBudget>& are
     const double flash = double(*project.part.flash_bytes);
     judge(out, double(bytes) / flash, allowed);
     out.note = fmt::format("{} bytes", bytes);
-    out.from = {by_formula("areas", double(bytes), "bytes", "erase blocks of all areas"), from_part(project.part, "flash_bytes", flash, "bytes")};
-    if (allowed) { out.from.push_back(from_file(project, project.requirements.flash_share_place, "flash_share", *allowed, "of flash")); }
+    out.from = {by_formula("areas", double(bytes), "bytes", "erase blocks of all areas"),
+                from_part(project.part, "flash_bytes", flash, "bytes")};
+    if (allowed) {
+        out.from.push_back(
+            from_file(project, project.requirements.flash_share_place, "flash_share", *allowed, "of flash"));
+    }
     return out;
 }
 
-std::vector<RecordBudget> record_budgets(const Project& project, const Area& area, const Demand& demand, const AreaBudget& budget) {
+std::vector<RecordBudget> record_budgets(const Project& project, const Area& area, const Demand& demand,
+                                         const AreaBudget& budget) {
     std::vector<RecordBudget> out;
-    const double blocks = std::isfinite(budget.wear.block_s) && budget.wear.block_s > 0 ? demand.life_s / budget.wear.block_s : 0;
+    const double blocks =
+        std::isfinite(budget.wear.block_s) && budget.wear.block_s > 0 ? demand.life_s / budget.wear.block_s : 0;
     const std::vector<const Record*> records = records_of(project, area);
     for (size_t i = 0; i < records.size(); ++i) {
         RecordBudget& record = out.emplace_back();
@@ -209,7 +243,8 @@ tl::expected<AreaLayout, Refusal> choose_layout(const Project& project, const Ar
     if (out.fewest_blocks) { return lay_out(project, area, *out.fewest_blocks); }
     // Nothing holds: show how far off the largest ring is, halving until one can be laid out at all.
     tl::expected<AreaLayout, Refusal> layout = tl::unexpected(Refusal{});
-    for (uint32_t blocks = best_run(project.part)->count; blocks >= 2 && !layout; blocks = blocks > 3 ? blocks / 2 : blocks - 1) {
+    for (uint32_t blocks = best_run(project.part)->count; blocks >= 2 && !layout;
+         blocks = blocks > 3 ? blocks / 2 : blocks - 1) {
         layout = lay_out(project, area, blocks);
     }
     return layout;
@@ -222,7 +257,8 @@ bool Finding::from_memory() const {
 }
 
 bool Finding::assumed() const {
-    return std::any_of(from.begin(), from.end(), [](const Source& source) { return source.kind == SourceKind::assumption; });
+    return std::any_of(from.begin(), from.end(),
+                       [](const Source& source) { return source.kind == SourceKind::assumption; });
 }
 
 bool Budget::holds() const {
@@ -244,7 +280,8 @@ tl::expected<Budget, Refusal> make_budget(const Project& project) {
     if (!can.ok) { return tl::unexpected(Refusal{can.why_not, 0, 0, ""}); }
     if (const auto geometry = part_geometry(project.part); !geometry) { return tl::unexpected(geometry.error()); }
     if (!project.part.endurance_cycles) {
-        return tl::unexpected(Refusal{"the part's guaranteed erases (endurance_cycles) are not known: give them", 0, 0, "erases"});
+        return tl::unexpected(
+            Refusal{"the part's guaranteed erases (endurance_cycles) are not known: give them", 0, 0, "erases"});
     }
     const Demand demand = demand_of(project);
     Budget out;
@@ -269,7 +306,9 @@ tl::expected<Budget, Refusal> make_budget(const Project& project) {
         budget.longest_life_years = longest_life_years(project, budget.erases);
         budget.fastest_periodic = fastest_periodic(project, area, demand, *layout);
         budget.records = record_budgets(project, area, demand, budget);
-        if (const auto times = operation_times(project.part)) { budget.latency = latency_of(*layout, *times, budget.wear); }
+        if (const auto times = operation_times(project.part)) {
+            budget.latency = latency_of(*layout, *times, budget.wear);
+        }
         out.findings.push_back(wear_finding(project, budget));
         out.findings.push_back(layout_finding(budget, std::nullopt));
         add_latency(project, budget, out.findings);

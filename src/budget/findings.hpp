@@ -31,13 +31,14 @@ enum class FindingStatus {
     informs, ///< nothing was asked; the figure is for the reader
 };
 
-/// margin = had / needed; where smaller is better (a stall) the need is the figure itself and what is had is what is allowed.
+/// margin = had / needed; where smaller is better (a stall) the need is the figure itself and what is had is what is
+/// allowed.
 struct Finding {
     std::string name;
     std::string area;
     double need = 0;
     double have = 0;
-    double margin = 0;     ///< 0 when nothing was asked
+    double margin = 0; ///< 0 when nothing was asked
     double margin_min = 1;
     std::string unit;
     FindingStatus status = FindingStatus::informs;
@@ -54,27 +55,28 @@ struct RecordBudget {
     std::string name;
     RecordDemand demand;
     RecordLayout layout;
-    double saves = 0;       ///< over life, sizing
-    double copies = 0;      ///< over life, made by cleaning
+    double saves = 0;         ///< over life, sizing
+    double copies = 0;        ///< over life, made by cleaning
     double payload_bytes = 0; ///< saved over life
-    double units = 0;       ///< programmed over life, copies included
-    double wear_share = 0;  ///< of all units used, 0..1
+    double units = 0;         ///< programmed over life, copies included
+    double wear_share = 0;    ///< of all units used, 0..1
 };
 
 /// One area. Figures with 'sizing' behind them unless nominal is in the name.
 struct AreaBudget {
     std::string name;
-    bool size_found = false;       ///< the area had no size: the smallest that holds was taken
-    bool laid_out = false;         ///< false: only name and the layout finding are there
+    bool size_found = false; ///< the area had no size: the smallest that holds was taken
+    bool laid_out = false;   ///< false: only name and the layout finding are there
     AreaLayout layout;
     RingWear wear, nominal_wear;
     Erases erases, nominal_erases;
     std::optional<Latency> latency; ///< absent when the part's times are not known
     std::vector<RecordBudget> records;
-    double erases_allowed = 0;     ///< endurance x spend limit / margin asked
-    std::optional<uint32_t> fewest_blocks;     ///< ring blocks; absent: no number on this part holds
-    std::optional<double> longest_life_years;  ///< absent: it never wears out
-    std::optional<double> fastest_periodic;    ///< how many times as often all periodic saves could come; absent: there are none, or none hold
+    double erases_allowed = 0;                ///< endurance x spend limit / margin asked
+    std::optional<uint32_t> fewest_blocks;    ///< ring blocks; absent: no number on this part holds
+    std::optional<double> longest_life_years; ///< absent: it never wears out
+    std::optional<double> fastest_periodic;   ///< how many times as often all periodic saves could come; absent: there
+                                              ///< are none, or none hold
 };
 
 struct Budget {
@@ -85,14 +87,15 @@ struct Budget {
     [[nodiscard]] bool holds() const;
 };
 
-/// The whole budget of a project. Refused only where nothing can be computed: a part that cannot carry a store, or a figure of it
-/// that is not known (the text names it). Live data that does not fit is a finding that fails.
+/// The whole budget of a project. Refused only where nothing can be computed: a part that cannot carry a store, or a
+/// figure of it that is not known (the text names it). Live data that does not fit is a finding that fails.
 tl::expected<Budget, Refusal> make_budget(const Project& project);
 
 /// The fewest ring blocks of `area` on the project's part for which wear and, where asked, the stall of put hold.
 std::optional<uint32_t> fewest_blocks(const Project& project, const Area& area, const Demand& demand);
 
-/// Erases of each block that may be spent: endurance x spend limit / margin, over the erase of formatting. 0 without a figure.
+/// Erases of each block that may be spent: endurance x spend limit / margin, over the erase of formatting. 0 without a
+/// figure.
 double erases_allowed(const Project& project);
 
 /// The part's times at their maximum, or typical where the data sheet gives no maximum; absent where neither is known.

@@ -15,8 +15,9 @@ Latency latency_of(const AreaLayout& layout, const OperationTimes& times, const 
     uint32_t full_max = layout.mark_units;
     for (const RecordLayout& record : layout.records) { full_max = std::max(full_max, record.full_units); }
     // Live data over several blocks: the tails that are wholly live, and one that gives room.
-    const uint32_t room = layout.capacity_units > layout.reserve_units ? layout.capacity_units - layout.reserve_units : 1;
-    const uint32_t tails = layout.spare_blocks == 1 ? 1 : (layout.live_units + room - 1) / room + 1;
+    const uint32_t room =
+        layout.capacity_units > layout.reserve_units ? layout.capacity_units - layout.reserve_units : 1;
+    const uint32_t tails = layout.live_units <= room ? 1 : (layout.live_units + room - 1) / room + 1;
 
     Latency out;
     out.service_can_help = geometry.ring_blocks >= layout.spare_blocks + 2;
@@ -26,14 +27,17 @@ Latency latency_of(const AreaLayout& layout, const OperationTimes& times, const 
     out.put_alone_ms = out.put_alone_units * unit_ms + out.put_alone_erases * times.erase_ms;
     out.put_serviced_units = out.service_can_help ? full_max : out.put_alone_units;
     out.put_serviced_ms = out.service_can_help ? full_max * unit_ms : out.put_alone_ms;
-    out.service_step_ms = std::max(full_max * unit_ms, (layout.mark_units + layout.stamp_units) * unit_ms + joined * times.erase_ms);
+    out.service_step_ms =
+        std::max(full_max * unit_ms, (layout.mark_units + layout.stamp_units) * unit_ms + joined * times.erase_ms);
     const double steps = double(layout.records.size()) + 2;
     out.service_every_s = std::isfinite(wear.block_s) ? wear.block_s * (1 - wear.empties_at) / steps
                                                       : std::numeric_limits<double>::infinity();
 
-    out.open_units = layout.restart_max_units + empty_units + layout.stamp_units + layout.mark_units;
+    out.open_units =
+        layout.start_pad_units + layout.restart_max_units + empty_units + layout.stamp_units + layout.mark_units;
     out.open_erases = (tails + 1) * joined;
-    out.open_read_ms = readings_at_start * 2 * double(geometry.area_bytes()) * times.read_us_per_byte / 1e3; // entries are read twice
+    out.open_read_ms =
+        readings_at_start * 2 * double(geometry.area_bytes()) * times.read_us_per_byte / 1e3; // entries are read twice
     out.open_ms = out.open_read_ms + out.open_units * unit_ms + out.open_erases * times.erase_ms;
     return out;
 }

@@ -10,8 +10,8 @@ namespace perdure {
 
 /// What one operation takes. Program and erase are the data sheet's; reading is the processor's and its check code's.
 struct OperationTimes {
-    double program_us = 0;      ///< one unit
-    double erase_ms = 0;        ///< one erase block
+    double program_us = 0; ///< one unit
+    double erase_ms = 0;   ///< one erase block
     double read_us_per_byte = 0;
 };
 
@@ -26,7 +26,7 @@ struct Latency {
     double open_read_ms = 0;         ///< the part of it that is reading
     uint32_t put_serviced_units = 0; ///< program units behind the figures
     uint32_t put_alone_units = 0;
-    uint32_t put_alone_erases = 0;   ///< erase blocks
+    uint32_t put_alone_erases = 0; ///< erase blocks
     uint32_t open_units = 0;
     uint32_t open_erases = 0;
 };

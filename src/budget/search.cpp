@@ -23,7 +23,9 @@ bool holds_with(const Project& project, const Area& area, const Demand& demand, 
     const auto layout = lay_out(project, area, blocks);
     if (!layout) { return false; }
     const RingWear wear = ring_wear(*layout, traffic, precision);
-    if (format_erases + erases_over(wear, blocks, demand.life_s).per_block_max > erases_allowed(project)) { return false; }
+    if (format_erases + erases_over(wear, blocks, demand.life_s).per_block_max > erases_allowed(project)) {
+        return false;
+    }
     const auto times = operation_times(project.part);
     if (!project.requirements.put_stall_max_ms || !times) { return true; }
     return latency_of(*layout, *times, wear).put_serviced_ms <= *project.requirements.put_stall_max_ms;
@@ -68,7 +70,8 @@ std::optional<double> longest_life_years(const Project& project, const Erases& e
     return project.product.life_years * spare / erases.per_block_mean;
 }
 
-std::optional<double> fastest_periodic(const Project& project, const Area& area, const Demand& demand, const AreaLayout& layout) {
+std::optional<double> fastest_periodic(const Project& project, const Area& area, const Demand& demand,
+                                       const AreaLayout& layout) {
     const double allowed = erases_allowed(project);
     const auto over = [&](double factor_log, double limit, Precision precision) {
         const Traffic traffic = traffic_of(project, area, demand, Figures::sizing, std::exp(factor_log));
@@ -76,7 +79,9 @@ std::optional<double> fastest_periodic(const Project& project, const Area& area,
     };
     bool any = false;
     for (const Record* record : records_of(project, area)) {
-        for (const SavePolicy& policy : record->saves) { any = any || (policy.when == SaveWhen::periodic && policy.every_s > 0); }
+        for (const SavePolicy& policy : record->saves) {
+            any = any || (policy.when == SaveWhen::periodic && policy.every_s > 0);
+        }
     }
     if (!any || allowed <= format_erases || over(-30, allowed, Precision::coarse) > 0) { return std::nullopt; }
     double limit = allowed, root = 0;

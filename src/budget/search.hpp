@@ -16,7 +16,9 @@ double erases_needed(const AreaLayout& layout, const Traffic& traffic, double li
 /// Years until the allowed erases are spent at the same rates; absent when it never wears out.
 std::optional<double> longest_life_years(const Project& project, const Erases& erases);
 
-/// The factor by which all periodic saves could come more often. Absent when there are none, or when even none at all would not hold.
-std::optional<double> fastest_periodic(const Project& project, const Area& area, const Demand& demand, const AreaLayout& layout);
+/// The factor by which all periodic saves could come more often. Absent when there are none, or when even none at all
+/// would not hold.
+std::optional<double> fastest_periodic(const Project& project, const Area& area, const Demand& demand,
+                                       const AreaLayout& layout);
 
 } // namespace perdure

@@ -32,10 +32,14 @@ std::string margin_text(const Finding& finding) {
 
 const char* status_word(FindingStatus status) {
     switch (status) {
-    case FindingStatus::holds: return "holds";
-    case FindingStatus::fails: return "FAILS";
-    case FindingStatus::unknown: return "unknown";
-    case FindingStatus::informs: return "not asked";
+    case FindingStatus::holds:
+        return "holds";
+    case FindingStatus::fails:
+        return "FAILS";
+    case FindingStatus::unknown:
+        return "unknown";
+    case FindingStatus::informs:
+        return "not asked";
     }
     return "";
 }
@@ -65,19 +69,27 @@ std::string title(const Finding& finding, bool many) {
 
 void add_verdict(std::string& out, const Budget& budget, bool many) {
     const bool holds = budget.holds();
-    add_wrapped(out, fmt::format("{}: {} over {} years.", budget.project, holds ? "every requirement holds" : "does NOT hold", figure(budget.life_years)), 0);
+    add_wrapped(out,
+                fmt::format("{}: {} over {} years.", budget.project,
+                            holds ? "every requirement holds" : "does NOT hold", figure(budget.life_years)),
+                0);
     for (const Finding& finding : budget.findings) {
         if (finding.holds()) { continue; }
         if (finding.status == FindingStatus::unknown || finding.name == "layout") {
             add_wrapped(out, fmt::format("{}: {}", title(finding, many), finding.note), 2);
         } else {
-            add_wrapped(out, fmt::format("{}: needs {} {}, has {}; margin {}, asked {:.2f}", title(finding, many), figure(finding.need), finding.unit,
-                                         figure(finding.have), margin_text(finding), finding.margin_min), 2);
+            add_wrapped(out,
+                        fmt::format("{}: needs {} {}, has {}; margin {}, asked {:.2f}", title(finding, many),
+                                    figure(finding.need), finding.unit, figure(finding.have), margin_text(finding),
+                                    finding.margin_min),
+                        2);
         }
     }
     bool memory = false;
     for (const Finding& finding : budget.findings) { memory = memory || finding.from_memory(); }
-    if (memory) { add_wrapped(out, "Some figures of the part are FROM MEMORY: check them against its data sheet before use.", 2); }
+    if (memory) {
+        add_wrapped(out, "Some figures of the part are FROM MEMORY: check them against its data sheet before use.", 2);
+    }
 }
 
 void add_findings(std::string& out, const Budget& budget, bool many) {
@@ -86,7 +98,8 @@ void add_findings(std::string& out, const Budget& budget, bool many) {
         const bool asked = finding.status != FindingStatus::informs;
         const bool known = finding.status != FindingStatus::unknown && (asked || !finding.from.empty());
         const std::string unit = finding.unit.size() > 12 ? "in the fleet" : finding.unit;
-        out += fmt::format("{:<22}{:>11}{:>11}{:>9}  {:<13}{}\n", title(finding, many), known ? figure(finding.need) : "-", asked && known ? figure(finding.have) : "-",
+        out += fmt::format("{:<22}{:>11}{:>11}{:>9}  {:<13}{}\n", title(finding, many),
+                           known ? figure(finding.need) : "-", asked && known ? figure(finding.have) : "-",
                            known ? margin_text(finding) : "-", unit, status_word(finding.status));
         if (!finding.note.empty()) { add_wrapped(out, finding.note, 2); }
     }
@@ -98,9 +111,11 @@ void add_sources(std::string& out, const Budget& budget, bool many) {
     for (const Finding& finding : budget.findings) {
         bool first = true;
         for (const Source& source : finding.from) {
-            const char* kind = source.kind == SourceKind::assumption ? "assumed: " : source.kind == SourceKind::formula ? "= " : "";
-            const std::string line = fmt::format("{} {} {}: {}{}{}", source.what, figure(source.value), source.unit, kind, source.from_memory ? "FROM MEMORY, " : "",
-                                                 source.text);
+            const char* kind = source.kind == SourceKind::assumption ? "assumed: "
+                               : source.kind == SourceKind::formula  ? "= "
+                                                                     : "";
+            const std::string line = fmt::format("{} {} {}: {}{}{}", source.what, figure(source.value), source.unit,
+                                                 kind, source.from_memory ? "FROM MEMORY: " : "", source.text);
             if (!told.insert(line).second) { continue; }
             if (first) { out += "  " + title(finding, many) + '\n'; }
             first = false;
@@ -112,17 +127,28 @@ void add_sources(std::string& out, const Budget& budget, bool many) {
 void add_records(std::string& out, const AreaBudget& area) {
     const FlashGeometry& geometry = area.layout.geometry;
     out += '\n';
-    add_wrapped(out, fmt::format("area {}: {} ring blocks of {} bytes{}{}, units of {}; {}", area.name, geometry.ring_blocks, figure(geometry.ring_block_bytes()),
-                                 geometry.erase_blocks_per_ring_block > 1 ? fmt::format(" ({} erase blocks each)", geometry.erase_blocks_per_ring_block) : "",
-                                 area.size_found ? (area.fewest_blocks ? " (the fewest that hold)" : " (the most there are)") : "", geometry.unit_bytes,
-                                 std::isfinite(area.wear.block_s) ? fmt::format("a block fills in {} h; {:.3f} units programmed a unit saved", figure(area.wear.block_s / 3600),
-                                                                                area.wear.amplification())
-                                                                  : "nothing is ever saved"), 0);
-    out += fmt::format("{:<20}{:>13}{:>14}{:>8}{:>7}{:>9}{:>9}\n", "record", "saves", "bytes", "full", "short", "copies", "wear");
+    add_wrapped(
+        out,
+        fmt::format("area {}: {} ring blocks of {} bytes{}{}, units of {}; {}", area.name, geometry.ring_blocks,
+                    figure(geometry.ring_block_bytes()),
+                    geometry.erase_blocks_per_ring_block > 1
+                        ? fmt::format(" ({} erase blocks each)", geometry.erase_blocks_per_ring_block)
+                        : "",
+                    area.size_found ? (area.fewest_blocks ? " (the fewest that hold)" : " (the most there are)") : "",
+                    geometry.unit_bytes,
+                    std::isfinite(area.wear.block_s)
+                        ? fmt::format("a block fills in {} h; {:.3f} units programmed a unit saved",
+                                      figure(area.wear.block_s / 3600), area.wear.amplification())
+                        : "nothing is ever saved"),
+        0);
+    out += fmt::format("{:<20}{:>13}{:>14}{:>8}{:>7}{:>9}{:>9}\n", "record", "saves", "bytes", "full", "short",
+                       "copies", "wear");
     for (const RecordBudget& record : area.records) {
         const std::string name = record.name.size() > 19 ? record.name.substr(0, 18) + "~" : record.name;
-        out += fmt::format("{:<20}{:>13}{:>14}{:>8}{:>7}{:>9}{:>8.2f}%\n", name, figure(record.saves), figure(record.payload_bytes), record.layout.full_units,
-                           record.layout.short_units > 0 ? std::to_string(record.layout.short_units) : "-", figure(std::round(record.copies)), record.wear_share * 100);
+        out += fmt::format("{:<20}{:>13}{:>14}{:>8}{:>7}{:>9}{:>8.2f}%\n", name, figure(record.saves),
+                           figure(record.payload_bytes), record.layout.full_units,
+                           record.layout.short_units > 0 ? std::to_string(record.layout.short_units) : "-",
+                           figure(std::round(record.copies)), record.wear_share * 100);
     }
     const double capacity = area.layout.capacity_units;
     const auto overhead = [&](const char* name, double units) {
@@ -136,18 +162,26 @@ void add_records(std::string& out, const AreaBudget& area) {
 
 void add_inverse(std::string& out, const AreaBudget& area) {
     out += '\n';
-    add_wrapped(out, fmt::format("longest life: {}", area.longest_life_years ? figure(*area.longest_life_years) + " years at these rates" : "nothing wears out"), 0);
+    add_wrapped(out,
+                fmt::format("longest life: {}", area.longest_life_years
+                                                    ? figure(*area.longest_life_years) + " years at these rates"
+                                                    : "nothing wears out"),
+                0);
     if (area.fastest_periodic) {
-        add_wrapped(out, fmt::format("fastest saves: periodic ones could come {} times as often", figure(*area.fastest_periodic)), 0);
+        add_wrapped(
+            out,
+            fmt::format("fastest saves: periodic ones could come {} times as often", figure(*area.fastest_periodic)),
+            0);
     } else {
         add_wrapped(out, "fastest saves: no periodic saves, or none of them would be few enough", 0);
     }
-    add_wrapped(out, area.fewest_blocks ? fmt::format("fewest blocks: {} ring blocks", *area.fewest_blocks) : "fewest blocks: no number of blocks on this part holds", 0);
+    add_wrapped(out,
+                area.fewest_blocks ? fmt::format("fewest blocks: {} ring blocks", *area.fewest_blocks)
+                                   : "fewest blocks: no number of blocks on this part holds",
+                0);
 }
 
-nlohmann::json number(double value) {
-    return std::isfinite(value) ? nlohmann::json(value) : nlohmann::json(nullptr);
-}
+nlohmann::json number(double value) { return std::isfinite(value) ? nlohmann::json(value) : nlohmann::json(nullptr); }
 
 template <typename T> nlohmann::json maybe(const std::optional<T>& value) {
     return value ? nlohmann::json(*value) : nlohmann::json(nullptr);
@@ -228,8 +262,12 @@ nlohmann::json json_of(const AreaBudget& area) {
     out["fastest_periodic"] = maybe(area.fastest_periodic);
     if (area.latency) {
         const Latency& latency = *area.latency;
-        out["latency"] = {{"put_serviced_ms", latency.put_serviced_ms}, {"put_alone_ms", latency.put_alone_ms}, {"service_step_ms", latency.service_step_ms},
-                          {"service_every_s", number(latency.service_every_s)}, {"open_ms", latency.open_ms}, {"open_read_ms", latency.open_read_ms}};
+        out["latency"] = {{"put_serviced_ms", latency.put_serviced_ms},
+                          {"put_alone_ms", latency.put_alone_ms},
+                          {"service_step_ms", latency.service_step_ms},
+                          {"service_every_s", number(latency.service_every_s)},
+                          {"open_ms", latency.open_ms},
+                          {"open_read_ms", latency.open_read_ms}};
     }
     out["records"] = nlohmann::json::array();
     for (const RecordBudget& record : area.records) { out["records"].push_back(json_of(record)); }

@@ -9,7 +9,8 @@
 
 namespace perdure {
 
-/// Verdict with its reasons, findings, records, and the inverse answers. Figures from memory or from an assumption say so.
+/// Verdict with its reasons, findings, records, and the inverse answers. Figures from memory or from an assumption say
+/// so.
 std::string budget_text(const Budget& budget);
 
 /// The same figures, unrounded. Infinite ones are null.

@@ -7,7 +7,8 @@ namespace perdure {
 
 namespace {
 
-constexpr uint32_t followed_units = 1024; // a longer block's end does not depend on its beginning, but for the last item's size
+constexpr uint32_t followed_units =
+    1024; // a longer block's end does not depend on its beginning, but for the last item's size
 constexpr size_t uncertain_max = 10;
 
 void merge_alike(std::vector<FillItem>& items) {
@@ -35,7 +36,8 @@ double renewal_limit(const std::vector<FillItem>& items) {
     return mean > 0 ? lost / mean : 0;
 }
 
-/// Chances of the position after the entries that a block begins with; positions beyond the block are dropped to its end.
+/// Chances of the position after the entries that a block begins with; positions beyond the block are dropped to its
+/// end.
 std::vector<double> positions_after(std::vector<FillFirst> first, uint32_t capacity_units) {
     const auto doubt = [](const FillFirst& a) { return a.units * a.chance * (1 - a.chance); };
     std::sort(first.begin(), first.end(), [&](const FillFirst& a, const FillFirst& b) { return doubt(a) > doubt(b); });
@@ -62,7 +64,8 @@ std::vector<double> positions_after(std::vector<FillFirst> first, uint32_t capac
 
 } // namespace
 
-double end_waste_units(uint32_t capacity_units, std::vector<FillItem> items, std::vector<FillFirst> first, Precision precision) {
+double end_waste_units(uint32_t capacity_units, std::vector<FillItem> items, std::vector<FillFirst> first,
+                       Precision precision) {
     merge_alike(items);
     if (items.empty()) { return 0; }
     const auto likeliest = std::max_element(items.begin(), items.end(),
@@ -85,7 +88,8 @@ double end_waste_units(uint32_t capacity_units, std::vector<FillItem> items, std
     std::erase_if(first, [](const FillFirst& entry) { return entry.chance > 0.9995; });
 
     const std::vector<double> begin = positions_after(std::move(first), capacity);
-    std::vector<double> opens; // the item that did not fit comes first in the next block: large items more often than their share
+    std::vector<double>
+        opens; // the item that did not fit comes first in the next block: large items more often than their share
     double waste = 0;
     for (int pass = 0; pass < 2; ++pass) {
         std::vector<double> at(capacity + 1, 0.0);

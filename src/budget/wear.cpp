@@ -14,9 +14,9 @@ double unsaved(const RecordTraffic& traffic, double s) {
     return even * std::exp(-traffic.random_per_s * s);
 }
 
-/// Copies of a record in each block. Its newest save is copied when none follows for as long as its block waits to be emptied, from
-/// `wait_s` (written last in its block) to `wait_s + block_s` (written first), and again every `again_s`. So the copies are
-/// the sum over k of unsaved(wait + k again) - unsaved(wait + block + k again).
+/// Copies of a record in each block. Its newest save is copied when none follows for as long as its block waits to be
+/// emptied, from `wait_s` (written last in its block) to `wait_s + block_s` (written first), and again every `again_s`.
+/// So the copies are the sum over k of unsaved(wait + k again) - unsaved(wait + block + k again).
 double copies_a_block(const RecordTraffic& traffic, double block_s, double wait_s, double again_s) {
     const double random = traffic.random_per_s;
     const double period = traffic.period_s;
@@ -53,8 +53,10 @@ public:
 
     /// What a start takes on average: the newest record is each one in proportion to its saves.
     [[nodiscard]] double start_units() const {
-        double sum = 0;
-        for (size_t i = 0; i < layout_.records.size(); ++i) { sum += newest_share(i) * layout_.records[i].restart_units; }
+        double sum = layout_.start_pad_units;
+        for (size_t i = 0; i < layout_.records.size(); ++i) {
+            sum += newest_share(i) * layout_.records[i].restart_units;
+        }
         return sum;
     }
 
@@ -64,8 +66,8 @@ public:
         out.data_blocks = data_blocks_;
         out.mark_units = layout_.mark_units;
         out.start_units = traffic_.starts_per_s * block_s * start_units();
-        // Cleaning ahead begins with the head half full. Copies themselves take room, not time, so half the units is more than
-        // half the time; two rounds settle it.
+        // Cleaning ahead begins with the head half full. Copies themselves take room, not time, so half the units is
+        // more than half the time; two rounds settle it.
         for (int round = 0; round < (ahead_ ? 3 : 1); ++round) {
             const double first_half = 0.5 * layout_.geometry.units_per_ring_block() - layout_.stamp_units;
             const double for_saves = std::max(1.0, layout_.capacity_units - out.copied_units - out.mark_units);
@@ -90,7 +92,8 @@ public:
                 items.push_back({size.full_units, size.full_units, record.full_saves});
                 items.push_back({size.short_units, size.short_units, record.short_saves});
             }
-            items.push_back({size.restart_units, std::max(size.restart_units, layout_.nearly_full_units),
+            items.push_back({layout_.start_pad_units + size.restart_units,
+                             layout_.start_pad_units + std::max(size.restart_units, layout_.nearly_full_units),
                              traffic_.starts_per_s * wear.block_s * newest_share(i)});
         }
         return end_waste_units(layout_.capacity_units, std::move(items), std::move(first), precision);
@@ -99,7 +102,8 @@ public:
     /// Units by which a block filled in block_s is overfull, with `waste_units` at its end.
     [[nodiscard]] double excess(double block_s, double waste_units) const {
         const RingWear wear = at(block_s);
-        return wear.saved_units + wear.copied_units + wear.start_units + wear.mark_units + waste_units - layout_.capacity_units;
+        return wear.saved_units + wear.copied_units + wear.start_units + wear.mark_units + waste_units -
+               layout_.capacity_units;
     }
 
     /// Longer than any block can take: every save at its smallest and nothing else. Infinite without traffic.
@@ -116,9 +120,9 @@ private:
         return saves_per_s_ > 0 ? traffic_.records[i].per_s() / saves_per_s_ : 1.0 / double(layout_.records.size());
     }
 
-    /// Time in the ring is counted in units, not in seconds. While a record is not saved its own units are missing, so the others
-    /// take longer to fill the same room; and the time they take varies. Both count where a block holds few entries: with n
-    /// alike records the chance to be spared by one save is 1 - 1/n, not exp(-1/n).
+    /// Time in the ring is counted in units, not in seconds. While a record is not saved its own units are missing, so
+    /// the others take longer to fill the same room; and the time they take varies. Both count where a block holds few
+    /// entries: with n alike records the chance to be spared by one save is 1 - 1/n, not exp(-1/n).
     void correct_for_few_entries() {
         seen_ = traffic_.records;
         double units_per_s = traffic_.starts_per_s * start_units(), variance = 0;
@@ -175,7 +179,8 @@ private:
     double saves_per_s_ = 0;
 };
 
-/// Where excess crosses zero between nothing and longest_s: regula falsi, halving the weight of an end that stays (Illinois).
+/// Where excess crosses zero between nothing and longest_s: regula falsi, halving the weight of an end that stays
+/// (Illinois).
 double solve_block_s(const Trial& trial, double waste_units) {
     double high = trial.longest_s(), low = 0;
     double above = trial.excess(high, waste_units);
@@ -216,7 +221,8 @@ void add_policy(RecordTraffic& out, double saves_per_s, bool even) {
 
 } // namespace
 
-Traffic traffic_of(const Project& project, const Area& area, const Demand& demand, Figures figures, double periodic_factor) {
+Traffic traffic_of(const Project& project, const Area& area, const Demand& demand, Figures figures,
+                   double periodic_factor) {
     Traffic out;
     out.starts_per_s = demand.life_s > 0 ? demand.starts / demand.life_s : 0;
     for (const Record* record : records_of(project, area)) {
@@ -225,7 +231,8 @@ Traffic traffic_of(const Project& project, const Area& area, const Demand& deman
         for (const PolicyDemand& policy : saves.policies) {
             const double count = figures == Figures::nominal ? policy.nominal_saves : policy.sizing_saves;
             const double factor = policy.when == SaveWhen::periodic ? periodic_factor : 1.0;
-            add_policy(traffic, count * factor / demand.life_s, policy.when != SaveWhen::events && policy.changed_share >= 1);
+            add_policy(traffic, count * factor / demand.life_s,
+                       policy.when != SaveWhen::events && policy.changed_share >= 1);
         }
     }
     return out;

@@ -1,9 +1,9 @@
 // How fast a ring turns, and what its units are spent on: expected values in closed form, no flash bytes.
 //
-// The ring is a circular log that copies what is still live, so its state is one unknown: the time T in which the head fills. At that T
-// the units of a block are all accounted for: saves, copies, starts, the mark, and the end that the next entry does not fit. The chance
-// that a record must be copied follows from the time since its newest save (FIFO cleaning; for uniform Poisson traffic this is
-// the published x = exp(-a(1-x)) and write amplification 1/(1-x)).
+// The ring is a circular log that copies what is still live, so its state is one unknown: the time T in which the head
+// fills. At that T the units of a block are all accounted for: saves, copies, starts, the mark, and the end that the
+// next entry does not fit. The chance that a record must be copied follows from the time since its newest save (FIFO
+// cleaning; for uniform Poisson traffic this is the published x = exp(-a(1-x)) and write amplification 1/(1-x)).
 #pragma once
 
 #include <cstdint>
@@ -30,9 +30,10 @@ struct Traffic {
 
 enum class Figures { nominal, sizing };
 
-/// The traffic of the records `area` holds. Saves every so long are even, those on a change or by events are random; periodic saves
-/// are taken `periodic_factor` times as often.
-Traffic traffic_of(const Project& project, const Area& area, const Demand& demand, Figures figures, double periodic_factor = 1.0);
+/// The traffic of the records `area` holds. Saves every so long are even, those on a change or by events are random;
+/// periodic saves are taken `periodic_factor` times as often.
+Traffic traffic_of(const Project& project, const Area& area, const Demand& demand, Figures figures,
+                   double periodic_factor = 1.0);
 
 /// Expected units and entries of one record in each block.
 struct RecordWear {
@@ -60,7 +61,8 @@ struct RingWear {
     }
 };
 
-/// How closely the end of a block is reckoned: `fine` follows the filling unit by unit, `coarse` takes the renewal limit.
+/// How closely the end of a block is reckoned: `fine` follows the filling unit by unit, `coarse` takes the renewal
+/// limit.
 enum class Precision { coarse, fine };
 
 /// Steady state of the ring under `traffic` (its records match the layout's).
@@ -74,9 +76,9 @@ struct Erases {
 };
 Erases erases_over(const RingWear& wear, uint32_t ring_blocks, double life_s);
 
-/// Expected blank units at a block's end. Exposed for its tests: `items` come at random in proportion to their weights into a block of
-/// `capacity_units`; an item opens the next block when fewer than its `need` are left. `first` are entries that each block
-/// holds with the given chance before them.
+/// Expected blank units at a block's end. Exposed for its tests: `items` come at random in proportion to their weights
+/// into a block of `capacity_units`; an item opens the next block when fewer than its `need` are left. `first` are
+/// entries that each block holds with the given chance before them.
 struct FillItem {
     uint32_t units = 0;
     uint32_t need = 0;
@@ -86,6 +88,7 @@ struct FillFirst {
     uint32_t units = 0;
     double chance = 0;
 };
-double end_waste_units(uint32_t capacity_units, std::vector<FillItem> items, std::vector<FillFirst> first, Precision precision);
+double end_waste_units(uint32_t capacity_units, std::vector<FillItem> items, std::vector<FillFirst> first,
+                       Precision precision);
 
 } // namespace perdure

@@ -12,7 +12,9 @@
 namespace perdure {
 
 int run_budget(const CommandInput& input, std::ostream& out, std::ostream& err) {
-    const auto print = [&](const nlohmann::json& json) { out << json.dump(2, ' ', false, nlohmann::json::error_handler_t::replace) << '\n'; };
+    const auto print = [&](const nlohmann::json& json) {
+        out << json.dump(2, ' ', false, nlohmann::json::error_handler_t::replace) << '\n';
+    };
     const auto project = load_project(input.arguments.front(), catalog());
     if (!project) {
         if (input.json) {

@@ -12,14 +12,15 @@ namespace {
 
 constexpr uint32_t short_id_max = 62;
 constexpr uint32_t short_length_max = 127;
-constexpr uint32_t stamp_bytes = 16; // its own check code is always 16 bits: a reader needs to know nothing to read it
+constexpr uint32_t stamp_bytes = 16;  // its own check code is always 16 bits: a reader needs to know nothing to read it
 constexpr uint32_t restarts_held = 3; // failed starts that a head must have room for
 constexpr uint32_t mark_fixed_bytes = 3;
 constexpr uint32_t restart_fixed_bytes = 5;
-constexpr uint32_t restart_pad_units = 3;
+constexpr uint32_t start_pad_units =
+    2; // beside one longest entry: what a cut may have left behind the last visible unit
 constexpr uint32_t ring_block_units_min = 32;
 constexpr uint32_t ring_block_units_max = 65'535;
-constexpr uint32_t short_bits_max = 63;
+constexpr uint32_t short_bits_max = 56; // the most the store carries in one field
 
 uint32_t units_for(uint64_t bytes, uint32_t unit_bytes) {
     return static_cast<uint32_t>((bytes + unit_bytes - 1) / unit_bytes);
@@ -30,7 +31,7 @@ uint32_t joined_min(const FlashGeometry& geometry) {
     return std::max(1U, units_for(uint64_t{ring_block_units_min} * geometry.unit_bytes, geometry.erase_block_bytes));
 }
 
-/// The smallest width whose full scale takes `movement` for each of `entries` saves; 64 when none up to 63 bits does.
+/// The smallest width whose full scale takes `movement` for each of `entries` saves; 64 when 63 bits do not.
 uint32_t bits_for(uint64_t movement, uint64_t entries) {
     if (movement > std::numeric_limits<uint64_t>::max() / entries) { return 64; }
     const uint64_t span = movement * entries;
@@ -66,7 +67,8 @@ void widen(std::vector<uint32_t>& bits, const Record& record, uint32_t room_bits
     }
 }
 
-void add_short_entry(RecordLayout& out, const Record& record, uint32_t head_bytes, uint32_t unit_bytes, uint32_t check_bytes) {
+void add_short_entry(RecordLayout& out, const Record& record, uint32_t head_bytes, uint32_t unit_bytes,
+                     uint32_t check_bytes) {
     std::vector<uint32_t> bits = least_bits(record);
     if (bits.empty()) { return; }
     const uint32_t least = std::accumulate(bits.begin(), bits.end(), 0U);
@@ -97,7 +99,7 @@ RecordLayout lay_out_record(const Record& record, uint32_t unit_bytes, uint32_t 
     const uint32_t descriptors = total ? static_cast<uint32_t>(record.fields.size()) : 0;
     out.full_bytes = head + length + descriptors + payload + check_bytes;
     out.full_units = units_for(out.full_bytes, unit_bytes);
-    out.restart_units = restart_pad_units + units_for(uint64_t{restart_fixed_bytes} + out.full_bytes, unit_bytes);
+    out.restart_units = units_for(uint64_t{restart_fixed_bytes} + out.full_bytes, unit_bytes);
     if (total) { add_short_entry(out, record, head, unit_bytes, check_bytes); }
     return out;
 }
@@ -107,14 +109,19 @@ tl::expected<AreaLayout, Refusal> lay_out_ring(const FlashGeometry& geometry, ui
     const uint32_t units = geometry.units_per_ring_block();
     const uint32_t blocks = geometry.ring_blocks;
     if (units > ring_block_units_max) {
-        return tl::unexpected(Refusal{fmt::format("a ring block would have {} units of {} bytes; the store counts up to {}", units,
-                                                  geometry.unit_bytes, ring_block_units_max),
-                                      double(units), ring_block_units_max, "units"});
+        return tl::unexpected(
+            Refusal{fmt::format("a ring block would have {} units of {} bytes; the store counts up to {}", units,
+                                geometry.unit_bytes, ring_block_units_max),
+                    double(units), ring_block_units_max, "units"});
     }
     if (units < ring_block_units_min) {
         return tl::unexpected(Refusal{fmt::format("a ring block needs {} units, {} bytes hold {}", ring_block_units_min,
                                                   geometry.ring_block_bytes(), units),
                                       ring_block_units_min, double(units), "units"});
+    }
+    if (blocks < 2) {
+        return tl::unexpected(
+            Refusal{fmt::format("a ring needs 2 blocks, there are {}", blocks), 2, double(blocks), "blocks"});
     }
     AreaLayout out;
     out.geometry = geometry;
@@ -125,31 +132,29 @@ tl::expected<AreaLayout, Refusal> lay_out_ring(const FlashGeometry& geometry, ui
     uint64_t live = 0;
     for (const Record* record : records) {
         out.records.push_back(lay_out_record(*record, geometry.unit_bytes, out.check_bytes));
-        const RecordLayout& entry = out.records.back();
-        live += entry.full_units;
-        out.nearly_full_units = std::max(out.nearly_full_units, entry.full_units);
-        out.restart_max_units = std::max(out.restart_max_units, entry.restart_units);
+        live += out.records.back().full_units;
+        out.nearly_full_units = std::max(out.nearly_full_units, out.records.back().full_units);
+        out.restart_max_units = std::max(out.restart_max_units, out.records.back().restart_units);
     }
+    const uint32_t longest = out.nearly_full_units + units_for(restart_fixed_bytes, geometry.unit_bytes);
+    out.start_pad_units = start_pad_units + longest;
     out.capacity_units = units > out.stamp_units ? units - out.stamp_units : 0;
-    const uint32_t start = restart_pad_units + out.nearly_full_units + units_for(restart_fixed_bytes, geometry.unit_bytes);
-    out.reserve_units = restarts_held * start + 2 * out.mark_units;
-    const uint64_t need = live + out.reserve_units;
-    if (need > std::numeric_limits<uint32_t>::max() || blocks < 2) {
-        return tl::unexpected(Refusal{fmt::format("a ring needs 2 blocks, there are {}", blocks), 2, double(blocks), "blocks"});
+    out.reserve_units = restarts_held * (out.start_pad_units + longest) + 2 * out.mark_units;
+    // With four blocks or more a second blank one takes over where cut starts have used up the first.
+    out.spare_blocks = blocks < 4 ? 1 : 2;
+    out.live_blocks = blocks < 4 ? 1 : blocks - 3;
+    const uint64_t room = out.capacity_units > out.reserve_units ? out.capacity_units - out.reserve_units : 0;
+    if (live > out.live_blocks * room || out.reserve_units > out.capacity_units) {
+        const uint64_t need = (live + out.live_blocks - 1) / out.live_blocks + out.reserve_units;
+        return tl::unexpected(
+            Refusal{fmt::format("{} records need {} units a ring block ({} live over {}, and {} starts and two marks), "
+                                "a ring block of {} bytes has {}",
+                                records.size(), need, live, out.live_blocks, restarts_held, geometry.ring_block_bytes(),
+                                out.capacity_units),
+                    double(need), double(out.capacity_units), "units"});
     }
     out.live_units = static_cast<uint32_t>(live);
-    if (need <= out.capacity_units) { return out; }
-
-    // Live data over several blocks: an emptied tail may fill a whole block, so two must be blank, and one entry never spans blocks.
-    const uint64_t free_units = out.capacity_units > out.reserve_units ? out.capacity_units - out.reserve_units : 0;
-    if (blocks >= 4 && out.reserve_units <= out.capacity_units && live <= (blocks - 3) * free_units) {
-        out.spare_blocks = 2;
-        return out;
-    }
-    return tl::unexpected(Refusal{fmt::format("{} records need {} units with {} starts and two marks, a ring block of {} bytes has {}, "
-                                              "and {} such blocks are too few to spread over",
-                                              records.size(), need, restarts_held, geometry.ring_block_bytes(), out.capacity_units, blocks),
-                                  double(need), double(out.capacity_units), "units"});
+    return out;
 }
 
 std::vector<const Record*> records_of(const Project& project, const Area& area) {
@@ -181,24 +186,22 @@ tl::expected<AreaLayout, Refusal> lay_out(const Project& project, const Area& ar
     const std::vector<const Record*> records = records_of(project, area);
     const uint32_t count = best_run(project.part)->count;
     if (ring_blocks < 2 || ring_blocks > count) {
-        return tl::unexpected(Refusal{fmt::format("a ring of {} blocks does not fit: it needs 2 or more, the part has {} erase blocks", ring_blocks,
-                                                  count),
-                                      double(ring_blocks), double(count), "blocks"});
+        return tl::unexpected(
+            Refusal{fmt::format("a ring of {} blocks does not fit: it needs 2 or more, the part has {} erase blocks",
+                                ring_blocks, count),
+                    double(ring_blocks), double(count), "blocks"});
     }
     geometry->ring_blocks = ring_blocks;
-    std::optional<AreaLayout> spread;
-    Refusal last{fmt::format("{} ring blocks of {} units need {} erase blocks, the part has {}", ring_blocks, ring_block_units_min,
-                             ring_blocks * joined_min(*geometry), count),
+    Refusal last{fmt::format("{} ring blocks of {} units need {} erase blocks, the part has {}", ring_blocks,
+                             ring_block_units_min, ring_blocks * joined_min(*geometry), count),
                  double(ring_blocks) * joined_min(*geometry), double(count), "blocks"};
     for (uint32_t joined = joined_min(*geometry); joined <= count / ring_blocks; ++joined) {
         geometry->erase_blocks_per_ring_block = joined;
         auto layout = lay_out_ring(*geometry, area.check_bits, records);
-        if (layout && layout->spare_blocks == 1) { return layout; }
-        if (layout && !spread) { spread = *layout; }
-        if (!layout) { last = layout.error(); }
+        if (layout) { return layout; }
+        last = layout.error();
         if (uint64_t{geometry->units_per_ring_block()} > ring_block_units_max) { break; }
     }
-    if (spread) { return *spread; }
     return tl::unexpected(last);
 }
 
@@ -209,23 +212,17 @@ tl::expected<AreaLayout, Refusal> lay_out_sized(const Project& project, const Ar
     const std::vector<const Record*> records = records_of(project, area);
     const BlockRun run = *best_run(project.part);
     const uint64_t blocks = std::min<uint64_t>(*area.size_bytes / run.erase_bytes, run.count);
-    std::optional<AreaLayout> spread, pair;
-    Refusal last{fmt::format("an area of {} bytes holds {} erase blocks of {} bytes; a ring needs 2", *area.size_bytes, blocks,
-                             run.erase_bytes),
+    Refusal last{fmt::format("an area of {} bytes holds {} erase blocks of {} bytes; a ring needs 2", *area.size_bytes,
+                             blocks, run.erase_bytes),
                  2, double(blocks), "blocks"};
     for (uint32_t joined = joined_min(*geometry); joined <= blocks / 2; ++joined) {
         geometry->erase_blocks_per_ring_block = joined;
         geometry->ring_blocks = static_cast<uint32_t>(blocks / joined);
         auto layout = lay_out_ring(*geometry, area.check_bits, records);
-        // A ring of two cannot clean ahead, so joining down to two blocks comes last.
-        if (layout && layout->spare_blocks == 1 && (joined == joined_min(*geometry) || layout->geometry.ring_blocks > 2)) { return layout; }
-        if (layout && layout->spare_blocks == 1 && !pair) { pair = *layout; }
-        if (layout && layout->spare_blocks == 2 && !spread) { spread = *layout; }
-        if (!layout) { last = layout.error(); }
+        if (layout) { return layout; }
+        last = layout.error();
         if (uint64_t{geometry->units_per_ring_block()} > ring_block_units_max) { break; }
     }
-    if (spread) { return *spread; }
-    if (pair) { return *pair; }
     return tl::unexpected(last);
 }
 

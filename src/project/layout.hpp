@@ -20,7 +20,7 @@ struct RecordLayout {
     uint32_t full_units = 0;
     uint32_t short_bytes = 0;
     uint32_t short_units = 0;
-    uint32_t restart_units = 0;      ///< what a start takes when this record was the newest: padding and restart entry
+    uint32_t restart_units = 0;      ///< the restart entry of a start at which this record was the newest
     std::vector<uint8_t> short_bits; ///< width of each field in a short entry; empty without short entries
 };
 
@@ -30,12 +30,14 @@ struct AreaLayout {
     uint32_t check_bytes = 2;
     uint32_t stamp_units = 0;
     uint32_t mark_units = 0;
-    uint32_t capacity_units = 0;    ///< what a ring block holds besides its stamp
-    uint32_t spare_blocks = 1;      ///< ring blocks kept blank whenever a put returns
-    uint32_t live_units = 0;        ///< one full entry of every record
-    uint32_t reserve_units = 0;     ///< three starts and two marks, kept free of copied entries
-    uint32_t restart_max_units = 0; ///< the dearest start, padding included
-    uint32_t nearly_full_units = 0; ///< with fewer left, a start goes on in the next block
+    uint32_t capacity_units = 0;       ///< what a ring block holds besides its stamp
+    uint32_t spare_blocks = 1;         ///< ring blocks kept blank whenever a put returns
+    uint32_t live_blocks = 1;          ///< ring blocks that live data may spread over
+    uint32_t live_units = 0;           ///< one full entry of every record
+    uint32_t reserve_units = 0;        ///< three starts and two marks, kept free of copied entries
+    uint32_t start_pad_units = 0;      ///< what a start skips before its restart entry
+    uint32_t restart_max_units = 0;    ///< the largest restart entry
+    uint32_t nearly_full_units = 0;    ///< with fewer left, a start goes on in the next block
     std::vector<RecordLayout> records; ///< the area's records, in the project's order
 };
 
@@ -50,20 +52,21 @@ struct Refusal {
 /// Sizes of one record's entries with `unit_bytes` a program unit and `check_bytes` (1..4) of check code.
 RecordLayout lay_out_record(const Record& record, uint32_t unit_bytes, uint32_t check_bytes);
 
-/// Sizes of an area whose ring block is geometry.erase_blocks_per_ring_block erase blocks, with geometry.ring_blocks in the ring.
-/// Refused, with the numbers, when the live data and the reserves do not fit.
+/// Sizes of an area whose ring block is geometry.erase_blocks_per_ring_block erase blocks, with geometry.ring_blocks in
+/// the ring. Refused, with the numbers, when the live data and the reserves do not fit.
 tl::expected<AreaLayout, Refusal> lay_out_ring(const FlashGeometry& geometry, uint32_t check_bits,
                                                const std::vector<const Record*>& records);
 
-/// Lays out `area` as a ring of `ring_blocks` on the project's part, joining as few erase blocks into a ring block as will do: at
-/// least 32 units, live data and reserves within one ring block, or, where the part has not that many erase blocks, within
-/// several ring blocks and two of them spare. Refused, with the numbers, when nothing fits.
+/// Lays out `area` as a ring of `ring_blocks` on the project's part, joining as few erase blocks into a ring block as
+/// will do: at least 32 units, and live data and reserves within the blocks that live data may spread over (one, or all
+/// but three from four on). Refused, with the numbers, when nothing fits.
 tl::expected<AreaLayout, Refusal> lay_out(const Project& project, const Area& area, uint32_t ring_blocks);
 
 /// The same for an area of fixed size (area.size_bytes): as many ring blocks as the size holds. Refused without a size.
 tl::expected<AreaLayout, Refusal> lay_out_sized(const Project& project, const Area& area);
 
-/// The rule, blank value and sizes of the part's chosen run, one erase block a ring block; refused when a figure is missing.
+/// The rule, blank value and sizes of the part's chosen run, one erase block a ring block; refused when a figure is
+/// missing.
 tl::expected<FlashGeometry, Refusal> part_geometry(const Device& part);
 
 /// The records that `area` holds, in the project's order. With a single area, all of them.

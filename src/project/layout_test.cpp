@@ -43,7 +43,7 @@ TEST(Layout, FullEntryCountsIdLengthDescriptorsPayloadAndCheck) {
     const RecordLayout total = lay_out_record(energies(), 6, 2);
     EXPECT_EQ(total.full_bytes, 1U + 1 + 2 + 16 + 2);
     EXPECT_EQ(total.full_units, 4U);
-    EXPECT_EQ(total.restart_units, 3U + 5);
+    EXPECT_EQ(total.restart_units, 5U);
     EXPECT_EQ(lay_out_record(bytes_value(62, 127), 8, 4).full_bytes, 1U + 1 + 127 + 4);
     EXPECT_EQ(lay_out_record(bytes_value(63, 128), 8, 1).full_bytes, 3U + 2 + 128 + 1);
 }
@@ -80,7 +80,10 @@ TEST(Layout, MeterOn24BitWords) {
     EXPECT_EQ(layout->capacity_units, 256U - 3);
     EXPECT_EQ(layout->mark_units, 1U);
     EXPECT_EQ(layout->nearly_full_units, 4U);
-    EXPECT_EQ(layout->spare_blocks, 1U);
+    EXPECT_EQ(layout->spare_blocks, 2U);
+    EXPECT_EQ(layout->start_pad_units, 2U + 4 + 1);
+    EXPECT_EQ(layout->reserve_units, 3U * (2 + 2 * (4 + 1)) + 2);
+    EXPECT_EQ(lay_out(project, project.areas[0], 3)->spare_blocks, 1U);
     EXPECT_EQ(layout->geometry.rule, ProgramRule::once_or_full);
     EXPECT_TRUE(layout->geometry.ecc);
 }
@@ -89,27 +92,28 @@ TEST(Layout, SmallEraseBlocksAreJoined) {
     const Project project = on_part(128, 128, 32, {bytes_value(1, 8)});
     const auto layout = lay_out(project, project.areas[0], 4);
     ASSERT_TRUE(layout);
-    EXPECT_EQ(layout->geometry.erase_blocks_per_ring_block, 8U);
+    EXPECT_EQ(layout->geometry.erase_blocks_per_ring_block, 8U); // 32 units, though 16 would take one live entry
     EXPECT_EQ(layout->geometry.units_per_ring_block(), 32U);
 }
 
-TEST(Layout, LiveDataOverSeveralBlocksKeepsTwoSpare) {
+TEST(Layout, LiveDataMaySpreadOverAllButThreeBlocks) {
     std::vector<Record> records;
-    for (uint16_t id = 1; id <= 20; ++id) { records.push_back(bytes_value(id, 100)); }
+    for (uint16_t id = 1; id <= 12; ++id) { records.push_back(bytes_value(id, 100)); }
     const Project project = on_part(8, 1024, 8, records);
     const auto layout = lay_out(project, project.areas[0], 8);
     ASSERT_TRUE(layout);
-    EXPECT_EQ(layout->spare_blocks, 2U);
-    EXPECT_EQ(layout->live_units, 20U * 13);
+    EXPECT_EQ(layout->live_blocks, 5U);
+    EXPECT_EQ(layout->live_units, 12U * 13);
 }
 
 TEST(Layout, RefusesWithTheNumbers) {
     const Project project = on_part(2, 1024, 8, {bytes_value(1, 2000)});
     const auto layout = lay_out(project, project.areas[0], 2);
     ASSERT_FALSE(layout);
-    EXPECT_EQ(layout.error().text, "1 records need 1018 units with 3 starts and two marks, a ring block of 1024 bytes has 126, and 2 such "
-                                   "blocks are too few to spread over");
-    EXPECT_EQ(layout.error().need, 1018);
+    EXPECT_EQ(layout.error().text,
+              "1 records need 1771 units a ring block (251 live over 1, and 3 starts and two marks), a ring block of "
+              "1024 bytes has 126");
+    EXPECT_EQ(layout.error().need, 1771);
     EXPECT_EQ(layout.error().have, 126);
 }
 

@@ -44,7 +44,8 @@ Project meter() {
 
 // Standard tables, from memory to 4 digits: P(X <= mean).
 TEST(OutsidePoisson, CumulativeTable) {
-    const std::pair<double, double> table[] = {{1, .7358}, {2, .6767}, {5, .6160}, {10, .5830}, {20, .5591}, {100, .5266}};
+    const std::pair<double, double> table[] = {{1, .7358},  {2, .6767},  {5, .6160},
+                                               {10, .5830}, {20, .5591}, {100, .5266}};
     for (const auto& [mean, chance] : table) {
         // The quantile must step at exactly that chance.
         EXPECT_LE(poisson_count(mean, chance - 1e-4), mean);
@@ -55,11 +56,17 @@ TEST(OutsidePoisson, CumulativeTable) {
 // Standard tables, from memory to 4 digits, and recomputed from the cumulative sums.
 TEST(OutsidePoisson, QuantileTable) {
     const double confidence[] = {.5, .9, .95, .99, .999, .999999};
-    const std::pair<double, std::vector<double>> table[] = {
-        {1, {1, 2, 3, 4, 5, 9}},       {2, {2, 4, 5, 6, 8, 12}},      {5, {5, 8, 9, 11, 13, 19}}, {10, {10, 14, 15, 18, 21, 28}},
-        {20, {20, 26, 28, 31, 35, 45}}, {100, {100, 113, 117, 124, 132, 151}}, {1000, {1000, 1041, 1052, 1074, 1099, 1154}}};
+    const std::pair<double, std::vector<double>> table[] = {{1, {1, 2, 3, 4, 5, 9}},
+                                                            {2, {2, 4, 5, 6, 8, 12}},
+                                                            {5, {5, 8, 9, 11, 13, 19}},
+                                                            {10, {10, 14, 15, 18, 21, 28}},
+                                                            {20, {20, 26, 28, 31, 35, 45}},
+                                                            {100, {100, 113, 117, 124, 132, 151}},
+                                                            {1000, {1000, 1041, 1052, 1074, 1099, 1154}}};
     for (const auto& [mean, counts] : table) {
-        for (size_t i = 0; i < counts.size(); ++i) { EXPECT_EQ(poisson_count(mean, confidence[i]), counts[i]) << mean << ' ' << confidence[i]; }
+        for (size_t i = 0; i < counts.size(); ++i) {
+            EXPECT_EQ(poisson_count(mean, confidence[i]), counts[i]) << mean << ' ' << confidence[i];
+        }
     }
 }
 
@@ -82,8 +89,8 @@ TEST(OutsideTrade, SavesOfTheMeter) {
 }
 
 TEST(OutsideTrade, FixedSlotsInBlocksOf512Words) {
-    // 'Common practice, no source': a block of 512 words, one of status, eight live slots of 2 bytes carried into each block: 503
-    // left. Counted as one slot a save, 10,000 erases: 2.09 blocks.
+    // 'Common practice, no source': a block of 512 words, one of status, eight live slots of 2 bytes carried into each
+    // block: 503 left. Counted as one slot a save, 10,000 erases: 2.09 blocks.
     const double saves = demand_of(meter()).records[0].sizing_saves;
     const double slots = 512 - 1 - 8;
     EXPECT_NEAR(saves / slots / 10'000, 2.09, 0.005);

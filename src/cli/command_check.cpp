@@ -19,9 +19,15 @@ std::string show_rate(double per_day, double year_days) {
 std::string show_save(const SavePolicy& save, double year_days) {
     std::string text;
     switch (save.when) {
-    case SaveWhen::periodic: text = "every " + show_seconds(save.every_s); break;
-    case SaveWhen::events: text = show_rate(save.events_per_day, year_days); break;
-    case SaveWhen::at_start: text = "at each start"; break;
+    case SaveWhen::periodic:
+        text = "every " + show_seconds(save.every_s);
+        break;
+    case SaveWhen::events:
+        text = show_rate(save.events_per_day, year_days);
+        break;
+    case SaveWhen::at_start:
+        text = "at each start";
+        break;
     }
     if (save.confidence) { text += fmt::format(" (events, {:g} % sure)", *save.confidence * 100); }
     if (save.changed_share < 1) { text += fmt::format(", {:g} % of them changed", save.changed_share * 100); }

@@ -178,16 +178,24 @@ std::string damaged(std::string text, std::mt19937& random) {
         const size_t at = random() % text.size();
         const size_t length = 1 + random() % 24;
         switch (random() % 6) {
-        case 0: text[at] = static_cast<char>(random() % 256); break;
-        case 1: text.erase(at, length); break;
-        case 2: text.insert(at, text.substr(random() % text.size(), length)); break;
+        case 0:
+            text[at] = static_cast<char>(random() % 256);
+            break;
+        case 1:
+            text.erase(at, length);
+            break;
+        case 2:
+            text.insert(at, text.substr(random() % text.size(), length));
+            break;
         case 3:
         case 4: {
             const size_t digit = text.find_first_of("0123456789", at);
             if (digit != std::string::npos) { text[digit] = static_cast<char>('0' + random() % 10); }
             break;
         }
-        default: text[at] = "\"'[]{}=.,-0919\n"[random() % 15]; break;
+        default:
+            text[at] = "\"'[]{}=.,-0919\n"[random() % 15];
+            break;
         }
     }
     return text;

@@ -11,13 +11,20 @@ namespace {
 
 std::string_view kind_of(const toml::node& node) {
     switch (node.type()) {
-    case toml::node_type::table: return "a table";
-    case toml::node_type::array: return "an array";
-    case toml::node_type::string: return "a text";
-    case toml::node_type::integer: return "a whole number";
-    case toml::node_type::floating_point: return "a number with a point";
-    case toml::node_type::boolean: return "true or false";
-    default: return "a date or time";
+    case toml::node_type::table:
+        return "a table";
+    case toml::node_type::array:
+        return "an array";
+    case toml::node_type::string:
+        return "a text";
+    case toml::node_type::integer:
+        return "a whole number";
+    case toml::node_type::floating_point:
+        return "a number with a point";
+    case toml::node_type::boolean:
+        return "true or false";
+    default:
+        return "a date or time";
     }
 }
 

@@ -67,12 +67,18 @@ std::optional<double> take_number(std::string_view& text) {
 
 std::string_view measured_thing(Dimension dimension) {
     switch (dimension) {
-    case Dimension::time_s: return "a time";
-    case Dimension::life_y: return "in years";
-    case Dimension::size_bytes: return "a size";
-    case Dimension::temperature_c: return "a temperature";
-    case Dimension::voltage_v: return "a voltage";
-    case Dimension::current_ma: return "a current";
+    case Dimension::time_s:
+        return "a time";
+    case Dimension::life_y:
+        return "in years";
+    case Dimension::size_bytes:
+        return "a size";
+    case Dimension::temperature_c:
+        return "a temperature";
+    case Dimension::voltage_v:
+        return "a voltage";
+    case Dimension::current_ma:
+        return "a current";
     }
     return "";
 }
@@ -141,12 +147,18 @@ tl::expected<double, QuantityError> parse_rate_per_day(std::string_view text, do
 
 std::string_view example_of(Dimension dimension) {
     switch (dimension) {
-    case Dimension::time_s: return "a time such as \"250 us\", \"45 s\", \"10 min\", \"6 h\" or \"1 d\"";
-    case Dimension::life_y: return "a number of years such as \"12 y\"";
-    case Dimension::size_bytes: return "a size such as \"8 B\" or \"2 KiB\"";
-    case Dimension::temperature_c: return "a temperature such as \"55 C\"";
-    case Dimension::voltage_v: return "a voltage such as \"3.3 V\"";
-    case Dimension::current_ma: return "a current such as \"3 mA\"";
+    case Dimension::time_s:
+        return "a time such as \"250 us\", \"45 s\", \"10 min\", \"6 h\" or \"1 d\"";
+    case Dimension::life_y:
+        return "a number of years such as \"12 y\"";
+    case Dimension::size_bytes:
+        return "a size such as \"8 B\" or \"2 KiB\"";
+    case Dimension::temperature_c:
+        return "a temperature such as \"55 C\"";
+    case Dimension::voltage_v:
+        return "a voltage such as \"3.3 V\"";
+    case Dimension::current_ma:
+        return "a current such as \"3 mA\"";
     }
     return "";
 }

@@ -1,0 +1,186 @@
+#include <charconv>
+#include <chrono>
+#include <cmath>
+#include <optional>
+#include <ostream>
+
+#include <fmt/format.h>
+#include <nlohmann/json.hpp>
+#include <unistd.h>
+
+#include "budget/findings.hpp"
+#include "cli/commands.hpp"
+#include "cli/text.hpp"
+#include "life/agree.hpp"
+#include "life/life.hpp"
+#include "project/read.hpp"
+
+namespace perdure {
+namespace {
+
+struct AgedArea {
+    const AreaBudget* budget = nullptr;
+    std::vector<const Record*> records;
+    LifeResult life;
+    Agreement agreement;
+    double wall_s = 0;
+    double allowed = 0; ///< erases a block may take
+
+    [[nodiscard]] bool holds() const {
+        return life.failure.empty() && life.mismatches() == 0 && agreement.agrees() && life.erases_max <= allowed;
+    }
+};
+
+/// A bar on the terminal while the run lasts; nothing where the output is not a terminal.
+class Progress {
+public:
+    explicit Progress(bool on) : on_(on && isatty(STDERR_FILENO) == 1) {}
+    void show(double share, std::ostream& err) {
+        if (!on_) { return; }
+        const int filled = static_cast<int>(share * 40);
+        err << fmt::format("\r[{:<40}] {:3.0f} %", std::string(static_cast<size_t>(filled), '#'), share * 100) << std::flush;
+    }
+    void clear(std::ostream& err) {
+        if (on_) { err << '\r' << std::string(50, ' ') << '\r' << std::flush; }
+    }
+
+private:
+    bool on_;
+};
+
+std::optional<uint64_t> number(const CommandInput& input, std::string_view name, uint64_t otherwise) {
+    const auto it = input.options.find(name);
+    if (it == input.options.end()) { return otherwise; }
+    uint64_t value = 0;
+    const auto [end, error] = std::from_chars(it->second.data(), it->second.data() + it->second.size(), value);
+    if (error != std::errc{} || end != it->second.data() + it->second.size()) { return std::nullopt; }
+    return value;
+}
+
+std::string with_groups(double value) {
+    std::string digits = fmt::format("{:.0f}", value);
+    for (size_t at = digits.size(); at > 3;) { digits.insert(at -= 3, ","); }
+    return digits;
+}
+
+nlohmann::json json_of(const AgedArea& area) {
+    const LifeResult& life = area.life;
+    nlohmann::json out{{"area", area.budget->name}, {"holds", area.holds()}, {"whole_life", life.whole_life},
+                       {"simulated_share", life.simulated_share}, {"saves", life.saves}, {"starts", life.starts},
+                       {"blocks", area.budget->layout.geometry.ring_blocks}, {"erases_per_block", life.erases_per_block},
+                       {"erases_mean", life.erases_mean}, {"erases_max", life.erases_max}, {"erases_allowed", area.allowed},
+                       {"write_amplification", life.write_amplification}, {"units_programmed", life.programs},
+                       {"put_longest_ms", life.put_longest_ms}, {"service_longest_ms", life.service_longest_ms},
+                       {"open_longest_ms", life.open_longest_ms}, {"busy_s", life.busy_s}, {"energy_j", life.energy_j},
+                       {"mismatches", life.mismatches()}, {"failure", life.failure}, {"wall_s", area.wall_s},
+                       {"budget", {{"erases_predicted", area.agreement.predicted}, {"erases_observed", area.agreement.observed},
+                                   {"difference", area.agreement.difference}, {"allowed", area.agreement.allowed},
+                                   {"agrees", area.agreement.agrees()}}}};
+    for (size_t i = 0; i < area.records.size(); i++) {
+        out["records"].push_back({{"name", area.records[i]->name}, {"saves", life.records[i].saves},
+                                  {"checked", life.records[i].checked}, {"mismatches", life.records[i].mismatches}});
+    }
+    return out;
+}
+
+void print_wear(const AgedArea& area, std::ostream& out) {
+    constexpr size_t shown_max = 16;
+    const auto& erases = area.life.erases_per_block;
+    for (size_t i = 0; i < std::min(erases.size(), shown_max); i++) {
+        const double share = std::min(1.0, area.allowed > 0 ? erases[i] / area.allowed : 0);
+        out << fmt::format("  block {:>3} {:>9} erases |{:<40}|\n", i, with_groups(erases[i]),
+                           std::string(static_cast<size_t>(std::lround(share * 40)), '='));
+    }
+    if (erases.size() > shown_max) { out << fmt::format("  and {} more blocks\n", erases.size() - shown_max); }
+    out << fmt::format("  {:>36}{:>40}\n", "", fmt::format("full bar: {} allowed", with_groups(area.allowed)));
+}
+
+void print_text(const Project& project, const AgedArea& area, std::ostream& out) {
+    const LifeResult& life = area.life;
+    const FlashGeometry& geometry = area.budget->layout.geometry;
+    out << fmt::format("{}, area {}: {} after {:.4g} years{}\n", project.product.name, area.budget->name,
+                       area.holds() ? "holds" : "DOES NOT HOLD", project.product.life_years,
+                       life.whole_life ? "" : " (extended, see below)");
+    if (!life.failure.empty()) { out << "  " << wrapped("failure: " + life.failure, 2, 2) << '\n'; }
+    if (!life.whole_life) {
+        out << "  " << wrapped(fmt::format("The fast way: {:.3g} % of the life was run, whole turns of the ring; wear is extended from "
+                                           "it in proportion. The bars show what was run.", life.simulated_share * 100), 2, 2) << '\n';
+    }
+    out << fmt::format("  {} ring blocks of {} units of {} B on {}\n", geometry.ring_blocks, geometry.units_per_ring_block(),
+                       geometry.unit_bytes, project.part.id);
+    out << fmt::format("  {} saves and {} starts run, each read back: {} wrong\n", with_groups(double(life.saves)),
+                       with_groups(double(life.starts)), life.mismatches());
+    for (size_t i = 0; i < area.records.size(); i++) {
+        out << fmt::format("    {:<24}{:>14} saves {:>14} read back\n", area.records[i]->name, with_groups(double(life.records[i].saves)),
+                           with_groups(double(life.records[i].checked)));
+    }
+    out << fmt::format("  most worn block {} erases of {} allowed (mean {:.1f})\n", with_groups(life.erases_max), with_groups(area.allowed),
+                       life.erases_mean);
+    print_wear(area, out);
+    out << fmt::format("  write amplification {:.3f} (bytes programmed per payload byte saved)\n", life.write_amplification);
+    out << fmt::format("  longest put {:.3g} ms, service step {:.3g} ms, open {:.3g} ms\n", life.put_longest_ms, life.service_longest_ms,
+                       life.open_longest_ms);
+    out << "  " << wrapped("(programming and erasing at the part's maximum times; reading and the processor's own time not counted)", 2, 2) << '\n';
+    out << fmt::format("  programming and erasing {:.4g} s, {:.3g} J at {:.3g} mA\n", life.busy_s, life.energy_j, project.part.program_ma.value_or(0));
+    out << fmt::format("  budget {:.2f} erases a block, run {:.2f}: {:.2f} % apart, {} (limit {:.2f} %)\n", area.agreement.predicted,
+                       area.agreement.observed, area.agreement.difference * 100, area.agreement.agrees() ? "they agree" : "THEY DISAGREE",
+                       area.agreement.allowed * 100);
+    out << fmt::format("  {:.2f} s, {:.1f} million saves a second\n", area.wall_s, area.wall_s > 0 ? double(life.saves) / area.wall_s / 1e6 : 0);
+}
+
+} // namespace
+
+int run_age(const CommandInput& input, std::ostream& out, std::ostream& err) {
+    const auto project = load_project(input.arguments.front(), catalog());
+    if (!project) {
+        err << render(project.error());
+        return exit_input_wrong;
+    }
+    const auto seed = number(input, "--seed", 1);
+    const auto turns = number(input, "--turns", 0);
+    if (!seed || !turns) {
+        err << "perdure: error: --seed and --turns take a whole number\n";
+        return exit_input_wrong;
+    }
+    const auto budget = make_budget(*project);
+    if (!budget) {
+        err << fmt::format("{}:{}: ", project->path, project->part_place.line) << wrapped(budget.error().text, 2, 20) << '\n';
+        return exit_input_wrong;
+    }
+    bool holds = true;
+    nlohmann::json areas = nlohmann::json::array();
+    for (const AreaBudget& area : budget->areas) {
+        if (!area.laid_out) {
+            err << fmt::format("perdure: area {} cannot be laid out; see perdure budget {}\n", area.name, project->path);
+            return exit_not_met;
+        }
+        AgedArea aged;
+        aged.budget = &area;
+        for (const Area& of : project->areas) {
+            if (of.name == area.name) { aged.records = records_of(*project, of); }
+        }
+        aged.allowed = project->part.endurance_cycles.value_or(0) * project->requirements.spend_limit / project->requirements.margin_min;
+        LifeOptions options;
+        options.seed = *seed;
+        options.turns_max = *turns;
+        options.service = !input.options.contains("--no-service");
+        Progress bar(!input.json);
+        options.progress = [&](double share) { bar.show(share, err); };
+        const LifeDemand demand = sizing_demand(*project, aged.records);
+        const auto begin = std::chrono::steady_clock::now();
+        aged.life = live(area.layout, aged.records, flash_costs(project->part), demand, options);
+        aged.wall_s = std::chrono::duration<double>(std::chrono::steady_clock::now() - begin).count();
+        bar.clear(err);
+        aged.agreement = agree(area.layout, demand, options, aged.life);
+        holds = holds && aged.holds();
+        if (input.json) {
+            areas.push_back(json_of(aged));
+        } else {
+            print_text(*project, aged, out);
+        }
+    }
+    if (input.json) { out << nlohmann::json{{"project", project->product.name}, {"holds", holds}, {"areas", areas}}.dump(2) << '\n'; }
+    return holds ? exit_ok : exit_not_met;
+}
+
+} // namespace perdure

@@ -1,0 +1,328 @@
+#include "life/life.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <cstring>
+#include <limits>
+
+#include <fmt/format.h>
+
+#include "budget/demand.hpp"
+#include "budget/findings.hpp"
+#include "unit/unit.hpp"
+
+namespace perdure {
+namespace {
+
+/// xorshift64*: fast, and the same everywhere.
+class Random {
+public:
+    explicit Random(uint64_t seed) : state_(seed * 0x9E3779B97F4A7C15U + 0x1234567U) {}
+    uint64_t next() {
+        state_ ^= state_ >> 12;
+        state_ ^= state_ << 25;
+        state_ ^= state_ >> 27;
+        return state_ * 0x2545F4914F6CDD1DU;
+    }
+    /// 0 to below, by multiplication.
+    uint64_t below(uint64_t limit) { return static_cast<uint64_t>((__extension__ static_cast<unsigned __int128>(next()) * limit) >> 64); }
+    double exponential(double mean) { return -mean * std::log((double(next() >> 11) + 0.5) * 0x1p-53); }
+
+private:
+    uint64_t state_;
+};
+
+enum class Happening : uint8_t { periodic, random, start };
+
+/// One series of happenings in time.
+struct Stream {
+    double next_s = 0;
+    double period_s = 0; ///< even period, or mean distance of random ones
+    double phase_s = 0;
+    uint64_t count = 0;
+    uint16_t record = 0;
+    Happening kind = Happening::periodic;
+};
+
+struct LiveField {
+    uint32_t offset = 0;
+    uint32_t bytes = 0;
+    uint64_t movement = 0;
+};
+
+/// One record as the product's firmware holds it.
+struct LiveRecord {
+    std::vector<uint8_t> value;
+    std::vector<LiveField> fields;
+    bool total = false;
+    uint16_t bytes = 0;
+};
+
+class Life {
+public:
+    Life(const AreaLayout& layout, const std::vector<const Record*>& records, const FlashCosts& costs, const LifeDemand& demand,
+         const LifeOptions& options)
+        : unit_(layout, records, costs), costs_(costs), demand_(demand), options_(options), random_(options.seed) {
+        erase_us_ = costs.erase_ms * 1000.0 * layout.geometry.erase_blocks_per_ring_block;
+        for (const Record* record : records) { add_record(*record); }
+        add_streams();
+        result_.records.resize(records.size());
+    }
+
+    LifeResult run() {
+        if (unit_.format() != PERDURE_OK) {
+            result_.failure = "format failed";
+            return result_;
+        }
+        const uint64_t turns_from = unit_.store().sequence;
+        uint64_t until_progress = 0;
+        double now_s = 0;
+        while (result_.failure.empty()) {
+            Stream& stream = next_stream();
+            if (stream.next_s > demand_.life_s) {
+                now_s = demand_.life_s;
+                break;
+            }
+            now_s = stream.next_s;
+            step(stream, now_s);
+            if (until_progress-- == 0) {
+                until_progress = 1U << 16;
+                if (options_.progress) { options_.progress(now_s / demand_.life_s); }
+            }
+            if (options_.turns_max != 0 &&
+                (unit_.store().sequence - turns_from) >= options_.turns_max * unit_.config().blocks) {
+                break;
+            }
+        }
+        if (result_.failure.empty()) { start(now_s); } // at the end, everything must read back from flash alone
+        finish(now_s);
+        return result_;
+    }
+
+private:
+    void add_record(const Record& record) {
+        LiveRecord live;
+        live.total = record.kind == RecordKind::total;
+        live.bytes = static_cast<uint16_t>(record.payload_bytes());
+        for (const Field& field : record.fields) {
+            const std::vector<uint8_t> bytes = default_bytes(field);
+            live.fields.push_back({static_cast<uint32_t>(live.value.size()), field.bytes, field.movement_max});
+            live.value.insert(live.value.end(), bytes.begin(), bytes.end());
+        }
+        live_.push_back(std::move(live));
+    }
+
+    void add_streams() {
+        for (size_t i = 0; i < demand_.records.size(); i++) {
+            const auto record = static_cast<uint16_t>(i);
+            const LifeRecord& from = demand_.records[i];
+            if (from.period_s > 0) {
+                streams_.push_back({from.period_s, from.period_s, 0, 1, record, Happening::periodic});
+            }
+            if (from.random_per_s > 0) {
+                const double mean_s = 1 / from.random_per_s;
+                streams_.push_back({random_.exponential(mean_s), mean_s, 0, 0, record, Happening::random});
+            }
+        }
+        if (demand_.starts_per_s > 0) {
+            const double period_s = 1 / demand_.starts_per_s;
+            streams_.push_back({period_s * 0.5, period_s, period_s * 0.5, 0, 0, Happening::start}); // between the saves
+        }
+        if (streams_.empty()) { streams_.push_back({std::numeric_limits<double>::infinity(), 0, 0, 0, 0, Happening::start}); }
+    }
+
+    Stream& next_stream() {
+        Stream* best = streams_.data();
+        for (Stream* stream = best + 1; stream != streams_.data() + streams_.size(); stream++) {
+            if (stream->next_s < best->next_s) { best = stream; }
+        }
+        return *best;
+    }
+
+    void step(Stream& stream, double now_s) {
+        if (stream.kind == Happening::random) {
+            stream.next_s += random_.exponential(stream.period_s);
+        } else {
+            stream.count++; // multiplied, not summed, so that the last save of a life is not lost to rounding
+            stream.next_s = stream.phase_s + double(stream.count) * stream.period_s;
+        }
+        if (stream.kind == Happening::start) {
+            start(now_s);
+        } else {
+            save(stream.record, now_s);
+        }
+    }
+
+    /// A new value as the product would have it: totals grow by up to their movement, other bytes are any.
+    void change(LiveRecord& live) {
+        if (!live.total) {
+            for (uint8_t& byte : live.value) { byte = static_cast<uint8_t>(random_.next() >> 56); }
+            return;
+        }
+        for (const LiveField& field : live.fields) {
+            uint64_t value = 0;
+            std::memcpy(&value, live.value.data() + field.offset, field.bytes);
+            const uint64_t top = field.bytes == 8 ? ~uint64_t{0} : (uint64_t{1} << (8 * field.bytes)) - 1;
+            value += std::min(random_.below(field.movement + 1), top - value);
+            std::memcpy(live.value.data() + field.offset, &value, field.bytes);
+        }
+    }
+
+    [[nodiscard]] double busy_us(uint64_t programs, uint64_t erases) const {
+        return double(programs) * costs_.program_us + double(erases) * erase_us_;
+    }
+
+    void save(uint16_t record, double now_s) {
+        LiveRecord& live = live_[record];
+        change(live);
+        const FlashCounters before = unit_.flash().counters();
+        const perdure_status status = unit_.put(record, live.value.data());
+        const FlashCounters& after = unit_.flash().counters();
+        put_longest_us_ = std::max(put_longest_us_, busy_us(after.programs - before.programs, after.erases - before.erases));
+        result_.saves++;
+        result_.records[record].saves++;
+        result_.payload_bytes += live.bytes;
+        if (status != PERDURE_OK) [[unlikely]] {
+            fail(fmt::format("put of record {} gave status {}", record, int(status)), now_s);
+            return;
+        }
+        compare(record, now_s);
+        if (options_.service) { serve(); }
+    }
+
+    void serve() {
+        for (bool due = true; due;) {
+            const FlashCounters before = unit_.flash().counters();
+            due = unit_.service();
+            const FlashCounters& after = unit_.flash().counters();
+            service_longest_us_ =
+                std::max(service_longest_us_, busy_us(after.programs - before.programs, after.erases - before.erases));
+        }
+    }
+
+    void compare(uint16_t record, double now_s) {
+        const LiveRecord& live = live_[record];
+        scratch_.resize(std::max<size_t>(scratch_.size(), live.bytes));
+        const perdure_status status = unit_.get(record, scratch_.data());
+        result_.records[record].checked++;
+        if ((status != PERDURE_OK && status != PERDURE_DEFAULT) || std::memcmp(scratch_.data(), live.value.data(), live.bytes) != 0)
+            [[unlikely]] {
+            result_.records[record].mismatches++;
+            fail(fmt::format("record {} did not read back as saved", record), now_s);
+        }
+    }
+
+    void start(double now_s) {
+        const FlashCounters before = unit_.flash().counters();
+        const perdure_status status = unit_.open();
+        const FlashCounters& after = unit_.flash().counters();
+        open_longest_us_ = std::max(open_longest_us_, busy_us(after.programs - before.programs, after.erases - before.erases));
+        result_.starts++;
+        if (status != PERDURE_OK) {
+            fail(fmt::format("open gave status {}", int(status)), now_s);
+            return;
+        }
+        for (uint16_t i = 0; i < live_.size(); i++) { compare(i, now_s); }
+    }
+
+    void fail(const std::string& what, double now_s) {
+        if (!result_.failure.empty()) { return; }
+        result_.failure = fmt::format("after {:.2f} days, {} saves: {}", now_s / 86400, result_.saves, what);
+        if (!unit_.flash().refusal().empty()) { result_.failure += "; the flash refused: " + unit_.flash().refusal(); }
+    }
+
+    void finish(double now_s) {
+        const Flash& flash = unit_.flash();
+        const FlashCounters& counters = flash.counters();
+        result_.simulated_s = now_s;
+        result_.simulated_share = demand_.life_s > 0 ? now_s / demand_.life_s : 1;
+        result_.whole_life = now_s >= demand_.life_s;
+        result_.programs = counters.programs;
+        result_.reads = counters.reads;
+        result_.programmed_bytes = counters.programs * flash.geometry().unit_bytes;
+        result_.erases_per_block = flash.erases_per_block();
+        double sum = 0;
+        double most = 0;
+        for (const uint32_t erases : result_.erases_per_block) {
+            sum += erases;
+            most = std::max(most, double(erases));
+        }
+        result_.erases_mean = sum / double(result_.erases_per_block.size());
+        result_.erases_max = most;
+        if (!result_.whole_life && result_.simulated_share > 0) { // in proportion, over the erase of formatting
+            result_.erases_mean = 1 + (result_.erases_mean - 1) / result_.simulated_share;
+            result_.erases_max = std::ceil(result_.erases_mean) + 1;
+        }
+        result_.write_amplification =
+            result_.payload_bytes == 0 ? 0 : double(result_.programmed_bytes) / double(result_.payload_bytes);
+        result_.put_longest_ms = put_longest_us_ / 1000;
+        result_.service_longest_ms = service_longest_us_ / 1000;
+        result_.open_longest_ms = open_longest_us_ / 1000;
+        result_.busy_s = flash.busy_us() * 1e-6;
+        result_.energy_j = flash.energy_mj() * 1e-3;
+        if (options_.progress) { options_.progress(1); }
+    }
+
+    Unit unit_;
+    FlashCosts costs_;
+    LifeDemand demand_;
+    LifeOptions options_;
+    Random random_;
+    std::vector<LiveRecord> live_;
+    std::vector<Stream> streams_;
+    std::vector<uint8_t> scratch_;
+    LifeResult result_;
+    double erase_us_ = 0;
+    double put_longest_us_ = 0, service_longest_us_ = 0, open_longest_us_ = 0;
+};
+
+} // namespace
+
+uint64_t LifeResult::mismatches() const {
+    uint64_t sum = 0;
+    for (const LifeRecordResult& record : records) { sum += record.mismatches; }
+    return sum;
+}
+
+LifeDemand sizing_demand(const Project& project, const std::vector<const Record*>& records) {
+    const Demand demand = demand_of(project);
+    LifeDemand out;
+    out.life_s = demand.life_s;
+    out.starts_per_s = demand.life_s > 0 ? demand.starts / demand.life_s : 0;
+    for (const Record* record : records) {
+        LifeRecord live;
+        double periodic_per_s = 0;
+        for (const RecordDemand& of : demand.records) {
+            if (of.id != record->id) { continue; }
+            for (const PolicyDemand& policy : of.policies) {
+                const double per_s = demand.life_s > 0 ? policy.sizing_saves / demand.life_s : 0;
+                if (policy.when == SaveWhen::periodic && policy.changed_share >= 1) {
+                    periodic_per_s += per_s;
+                } else {
+                    live.random_per_s += per_s;
+                }
+            }
+        }
+        if (periodic_per_s > 0) { live.period_s = 1 / periodic_per_s; }
+        out.records.push_back(live);
+    }
+    return out;
+}
+
+FlashCosts flash_costs(const Device& part) {
+    FlashCosts costs;
+    if (const auto times = operation_times(part)) {
+        costs.program_us = times->program_us;
+        costs.erase_ms = times->erase_ms;
+    }
+    costs.program_ma = part.program_ma.value_or(0);
+    costs.vdd_v = part.vdd_max_v.value_or(0);
+    return costs;
+}
+
+LifeResult live(const AreaLayout& layout, const std::vector<const Record*>& records, const FlashCosts& costs,
+                const LifeDemand& demand, const LifeOptions& options) {
+    return Life(layout, records, costs, demand, options).run();
+}
+
+} // namespace perdure

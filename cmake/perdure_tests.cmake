@@ -1,5 +1,5 @@
 # Two test programs: perdure_tests (label quick) of every *_test.cpp in src/ and tests/, and perdure_slow_tests (label slow) of every
-# *_slow_test.cpp. What else stands in tests/*.cpp is shared by both. tests/target/ is firmware with a build of its own.
+# *_slow_test.cpp. What else stands in tests/ is shared by both. tests/target/ is firmware with a build of its own.
 find_package(GTest REQUIRED)
 find_package(rapidcheck REQUIRED)
 include(GoogleTest)
@@ -15,8 +15,9 @@ set(shared_files ${test_files})
 list(FILTER shared_files EXCLUDE REGEX "_test\\.cpp$")
 
 set(test_links perdure_cli perdure_life perdure_unit perdure_budget perdure_project perdure_catalog perdure_flash perdure_store
-    fmt::fmt nlohmann_json::nlohmann_json Boost::headers rapidcheck rapidcheck_gtest GTest::gtest_main)
+    fmt::fmt nlohmann_json::nlohmann_json Boost::headers)
 
+# perdure_test_target(target links...)
 function(perdure_test_target target)
     target_compile_definitions(${target} PRIVATE
         PERDURE_SOURCE_DIR="${PROJECT_SOURCE_DIR}"
@@ -24,12 +25,12 @@ function(perdure_test_target target)
         PERDURE_EXAMPLES_FOLDER="${PROJECT_SOURCE_DIR}/examples"
         PERDURE_MALFORMED_FOLDER="${PROJECT_SOURCE_DIR}/tests/malformed"
         PERDURE_FORMAT_DOCUMENT="${PROJECT_SOURCE_DIR}/store/format.md")
-    target_link_libraries(${target} PRIVATE ${test_links})
+    target_link_libraries(${target} PRIVATE ${test_links} ${ARGN})
 endfunction()
 
 if(shared_files)
     add_library(perdure_test_support OBJECT ${shared_files})
-    perdure_test_target(perdure_test_support)
+    perdure_test_target(perdure_test_support rapidcheck rapidcheck_gtest GTest::gtest)
     set(shared_objects $<TARGET_OBJECTS:perdure_test_support>)
 endif()
 
@@ -40,10 +41,20 @@ function(perdure_test_program target label timeout_s)
     endif()
     add_executable(${target} ${ARGN} ${shared_objects})
     add_dependencies(${target} perdure)
-    perdure_test_target(${target})
+    perdure_test_target(${target} rapidcheck rapidcheck_gtest GTest::gtest_main)
     gtest_discover_tests(${target} DISCOVERY_MODE PRE_TEST DISCOVERY_TIMEOUT 300 WORKING_DIRECTORY ${PROJECT_SOURCE_DIR}
         PROPERTIES LABELS ${label} TIMEOUT ${timeout_s})
 endfunction()
 
 perdure_test_program(perdure_tests quick 600 ${quick_files})
 perdure_test_program(perdure_slow_tests slow 7200 ${slow_files})
+
+# tests/<name>/main.cpp, where there is one, is a program to replay single cases by hand: <build>/perdure_<name>.
+file(GLOB mains CONFIGURE_DEPENDS ${PROJECT_SOURCE_DIR}/tests/*/main.cpp)
+list(FILTER mains EXCLUDE REGEX "/tests/target/")
+foreach(main IN LISTS mains)
+    cmake_path(GET main PARENT_PATH folder)
+    cmake_path(GET folder FILENAME name)
+    add_executable(perdure_${name} ${main} $<TARGET_OBJECTS:perdure_test_support>)
+    perdure_test_target(perdure_${name})
+endforeach()

@@ -1,0 +1,45 @@
+#!/bin/sh
+# Holds every #include of src/ and store/, tests beside the code too, to the arrows of ARCHITECTURE.md: what a part may include.
+set -eu
+cd "$(dirname "$0")/.."
+
+# part: the parts it may include, its own aside
+arrows="
+store:
+flash:
+catalog: flash
+project: catalog flash
+budget: project catalog flash
+unit: store flash project catalog
+life: unit budget project catalog flash store
+cli: life unit budget project catalog flash store
+"
+failed=0
+for file in $(git ls-files --cached --others --exclude-standard 'src/*.cpp' 'src/*.hpp' 'store/*.c' 'store/*.h'); do
+    part=$(echo "$file" | sed 's,^src/,,; s,/.*,,')
+    line=$(echo "$arrows" | grep "^$part:" || true)
+    if [ -z "$line" ]; then
+        echo "$file: part '$part' is not in tools/arrows.sh" >&2
+        failed=1
+        continue
+    fi
+    allowed=" $part ${line#*:} "
+    # An include without a folder stands beside its file, or is the store's.
+    # shellcheck disable=SC2013 # no spaces in names of ours
+    for include in $(sed -n 's/^ *# *include *"\([^"]*\)".*/\1/p' "$file"); do
+        case $include in
+        */*) other=${include%%/*} ;;
+        store.h | port.h) other=store ;;
+        *) other=$part ;;
+        esac
+        case $allowed in
+        *" $other "*) ;;
+        *)
+            echo "$file: $part may not include $include" >&2
+            failed=1
+            ;;
+        esac
+    done
+done
+[ $failed = 0 ] && echo "arrows: every include is allowed"
+exit $failed

@@ -1,6 +1,7 @@
 // The reader written from store/format.md (decoder.cpp) and the store agree on what an area holds, over thousands of
 // areas left by cuts, torn units, half-done erases and changed bytes. Every area is drawn from its number alone, so a
 // failure can be run again.
+#include <algorithm>
 #include <map>
 #include <random>
 #include <string>
@@ -147,8 +148,11 @@ void try_area(uint32_t number, Seen& seen) {
         run_until_cut(area, flash);
         for (int nested = 0; nested < 3; nested++) {
             flash.draw_weak();
-            if (number % 4 == 0 && flash.draw() % 4 == 0) {
-                flash.bytes[flash.draw() % flash.bytes.size()] ^= static_cast<uint8_t>(flash.draw());
+            if (number % 4 == 0 && flash.draw() % 2 == 0) { // a changed byte, mostly a little before the newest entry
+                const uint32_t last =
+                    (area.store.head * uint32_t{shape.block_units} + area.store.unit) * shape.unit_bytes;
+                const uint32_t back = 1 + flash.draw() % (4 * shape.unit_bytes + 12);
+                flash.bytes[last - std::min(back, last)] ^= static_cast<uint8_t>(flash.draw());
             }
             compare(area, flash, seen);
             flash.operations_left = static_cast<int>(1 + flash.draw() % 25);
@@ -170,7 +174,7 @@ TEST(FormatDocument, AReaderWrittenFromItAgreesWithTheStore) {
     }
     EXPECT_GT(seen.areas, 5000);
     EXPECT_GT(seen.voided, 1000);
-    EXPECT_GT(seen.doubted, 100);
+    EXPECT_GT(seen.doubted, 30);
     EXPECT_GT(seen.pending, 100);
 }
 

@@ -1,9 +1,19 @@
-// A simulated flash memory that keeps its rules, counts what was done to it, and can lose its supply in the middle of an operation.
+// A simulated flash memory that keeps its rules, counts what was done to it, and can lose its supply in the middle of
+// an operation.
 //
-// Fault model (the full catalogue of device states is still to come): a cut program leaves a unit that at each later start may read blank, complete, or
-// (with `Cuts::garbage`) as any subset of its bits, under ECC mostly as a fault; a cut erase leaves a block whose units may read old, blank
-// or anything between at each later start until the block is erased again; a program over a unit that only reads blank verifies now and is weak from then on,
-// unless it repeats the same bytes. Readings are stable within one run.
+// Fault model. A cut operation leaves weak units, which at each later start may read differently; readings are stable
+// within one run.
+// - A cut program of a blank unit reads blank, complete, or as any subset of its bits; under ECC the last is mostly a
+// fault. The same bytes
+//   programmed again in full make it trusted.
+// - Other bytes over a weak unit that reads blank verify now and are weak from then on: complete, any subset, or a
+// fault.
+// - All bits programmed over a weak unit: that or bits between, never again what stood there.
+// - A cut erase leaves its block, as a whole or unit by unit, as it was, blank, with all bits programmed, or anything
+// between. What is
+//   programmed there verifies now and is weak until the block is erased in full.
+// - A cut program over a weak unit adds its bytes to what that unit may read.
+// Not modelled: wear that makes a block fail by itself (see fail_block), bits that flip with age, disturbed neighbours.
 #pragma once
 
 #include <cstdint>
@@ -27,8 +37,8 @@ enum class FlashResult : uint8_t {
 
 /// Which outcomes of a cut may occur. All are on unless switched off.
 struct Cuts {
-    bool garbage = true;      ///< torn units may read as a subset of their bits, or fault
-    bool weak_program = true; ///< torn units may read complete now and otherwise later
+    bool garbage = true;      ///< torn units may read as some of their bits, or fault
+    bool weak_program = true; ///< a torn program may read otherwise at each start; off: the first reading stays
     bool weak_erase = true;   ///< a torn erase may leave old contents readable
 };
 
@@ -60,7 +70,9 @@ public:
 
     FlashResult read(uint32_t address, uint8_t* to, uint32_t bytes) const {
         counters_.reads++;
-        if (uint64_t{address} + bytes > data_.size() || faults_) [[unlikely]] { return read_slow(address, to, bytes); }
+        if (uint64_t{address} + bytes > data_.size() || read_special_) [[unlikely]] {
+            return read_slow(address, to, bytes);
+        }
         if (bytes == 8) {
             std::memcpy(to, data_.data() + address, 8);
         } else {
@@ -110,11 +122,16 @@ public:
     void load(const std::vector<uint8_t>& image);
 
 private:
-    enum class Weak : uint8_t { program, erase, over };
+    /// What a weak unit may read at a start, as bits of a set.
+    enum Reading : uint8_t { reads_blank_ = 1, reads_aim = 2, reads_before = 4, reads_full = 8, reads_mixed = 16 };
     struct WeakUnit {
-        Weak kind = Weak::program;
-        bool fault = false;
-        std::vector<uint8_t> bytes; ///< what was being programmed, or what stood there
+        uint8_t readings = 0;        ///< set of Reading
+        bool only_program = false;   ///< a cut program of a blank unit: the same bytes again make it trusted
+        bool torn_erase = false;     ///< the charge of every bit is open, not only of those programmed
+        bool settled = false;        ///< reads as it does now until it is erased
+        bool fault = false;          ///< in this run
+        std::vector<uint8_t> aim;    ///< what was being programmed
+        std::vector<uint8_t> before; ///< what stood there before that, or before the erase
     };
     static constexpr uint32_t no_unit = 0xFFFFFFFFU;
 
@@ -123,7 +140,8 @@ private:
             return (address & (unit_bytes_ - 1)) == 0 && address < data_.size() ? address >> shift_ : no_unit;
         }
         // Exact division by a multiplication: true for every address below 2^32 and unit below 2^16.
-        const auto unit = static_cast<uint32_t>((__extension__ static_cast<unsigned __int128>(address) * reciprocal_) >> 64);
+        const auto unit =
+            static_cast<uint32_t>((__extension__ static_cast<unsigned __int128>(address) * reciprocal_) >> 64);
         return unit * unit_bytes_ == address && address < data_.size() ? unit : no_unit;
     }
     void copy_unit(uint8_t* to, const uint8_t* from) const {
@@ -137,14 +155,22 @@ private:
     }
     FlashResult program_slow(uint32_t address, const uint8_t* from, uint32_t bytes);
     FlashResult read_slow(uint32_t address, uint8_t* to, uint32_t bytes) const;
-    FlashResult refuse(std::string why);
+    FlashResult refuse(std::string why) const;
+    [[nodiscard]] std::string why_not_programmable(uint32_t unit, const uint8_t* from) const;
     FlashResult program_over(uint32_t unit, const uint8_t* from);
     void cut_program(uint32_t unit, const uint8_t* from);
     void cut_erase(uint32_t block);
-    void show(uint32_t unit, WeakUnit& weak, unsigned block_mode, std::mt19937_64& random);
-    void garbage(uint32_t unit, WeakUnit& weak, std::mt19937_64& random);
+    void lose_supply();
+    void show(uint32_t unit, WeakUnit& weak, unsigned outcome, std::mt19937_64& random);
+    void show_mixed(uint32_t unit, WeakUnit& weak, std::mt19937_64& random);
+    void settle();
     [[nodiscard]] bool reads_blank(uint32_t unit) const;
-    void update_special() { special_ = armed_ || dead_ || any_failing_ || !weak_.empty() || any_weak_block_; }
+    [[nodiscard]] bool all_programmed(const uint8_t* from) const;
+    [[nodiscard]] std::string place(uint32_t unit) const;
+    void update_special() {
+        special_ = armed_ || dead_ || any_failing_ || !weak_.empty();
+        read_special_ = dead_ || faults_;
+    }
 
     FlashGeometry geometry_;
     FlashCosts costs_;
@@ -157,14 +183,15 @@ private:
     std::vector<uint8_t> data_;
     std::vector<uint8_t> programmed_; ///< by unit
     std::vector<uint32_t> wear_;
-    std::vector<uint8_t> failing_, weak_block_;
+    std::vector<uint8_t> failing_;                ///< by ring block
     std::unordered_map<uint32_t, WeakUnit> weak_; ///< by unit
     mutable FlashCounters counters_;
     uint64_t cut_in_ = 0;
-    bool armed_ = false, dead_ = false, any_failing_ = false, any_weak_block_ = false;
-    bool special_ = false; ///< anything that the fast path must not pass by
-    bool faults_ = false;  ///< some weak unit faults in this run
-    std::string refusal_;
+    bool armed_ = false, dead_ = false, any_failing_ = false;
+    bool faults_ = false;       ///< some weak unit faults in this run
+    bool special_ = false;      ///< anything that the fast path of program must not pass by
+    bool read_special_ = false; ///< the same for read
+    mutable std::string refusal_;
 };
 
 } // namespace perdure

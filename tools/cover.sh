@@ -10,8 +10,8 @@ clang-19 -std=c99 -O1 -g -fprofile-instr-generate -fcoverage-mapping -fcoverage-
 # The tests themselves are built as ever: only the store is measured. A copy of the store compiled by a test into a program of
 # its own does not count either.
 # shellcheck disable=SC2016 # for the inner shell
-find tests/adversary tests/promises tests/format -name '*.cpp' ! -name '*_slow_test.cpp' ! -name main.cpp |
-    xargs -P "$(nproc)" -n 1 sh -c '
+find tests/adversary tests/promises tests/format -name '*.cpp' ! -name '*_slow_test.cpp' ! -name main.cpp -print0 |
+    xargs -0 -P "$(nproc)" -n 1 sh -c '
         g++ -std=c++20 -O2 -Isrc -I. -Istore "-DPERDURE_SOURCE_DIR=\"$PWD\"" "-DPERDURE_FORMAT_DOCUMENT=\"$PWD/store/format.md\"" \
             -c "$1" -o "$0/$(echo "$1" | tr / _).o"' $out
 clang++-19 -fprofile-instr-generate $out/*.o -lgtest -lgtest_main -lfmt -lrapidcheck -lpthread -o $out/store_tests

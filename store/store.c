@@ -774,8 +774,8 @@ static bool clean(perdure_store *s) {
     if (tail == s->head) {
         return false;
     }
-    while ((i = first_living_in(s, tail)) < slots(s->config)) {
-        if (!copy_out(s, i)) {
+    for (i = 0; i < slots(s->config); i++) {
+        if (s->config->newest[i] != 0u && BLOCK_OF(s->config->newest[i]) == tail && !copy_out(s, i)) {
             return false;
         }
     }
@@ -1335,7 +1335,8 @@ perdure_status perdure_format(perdure_store *store, const perdure_config *config
         return (perdure_status)(store->state = PERDURE_CONFIG);
     }
     /* Where there is a log, it says first that all of it is given up. */
-    if (scan(store) == PERDURE_OK && (room(store) >= store->mark_units || advance(store))) {
+    if (scan(store) == PERDURE_OK &&
+        ((store->head != 0u && room(store) >= store->mark_units) || advance(store))) { /* block 0 goes first */
         (void)append_mark(store, MARK_FORMAT);
     }
     memset(config->block_flags, 0, config->blocks);

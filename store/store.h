@@ -49,12 +49,12 @@ typedef enum perdure_status {
 #define PERDURE_FIELD(size_log2, short_bits) ((uint8_t)(((size_log2) << 6) | (short_bits)))
 
 typedef struct perdure_record {
-    uint16_t id;            /* 1 to 65534, for ever; ids up to 62 take less flash */
-    uint16_t bytes;         /* payload, 1 to 32767 */
-    const void *defaults;   /* `bytes` bytes, or NULL for zeros */
-    const uint8_t *fields;  /* totals: one PERDURE_FIELD a field; NULL: a value */
-    uint16_t total_offset;  /* totals: where its current value lies in config->totals */
-    uint8_t field_count;    /* totals */
+    uint16_t id;           /* 1 to 65534, for ever; ids up to 62 take less flash */
+    uint16_t bytes;        /* payload, 1 to 32767 */
+    const void *defaults;  /* `bytes` bytes, or NULL for zeros */
+    const uint8_t *fields; /* totals: one PERDURE_FIELD a field; NULL: a value */
+    uint16_t total_offset; /* totals: where its current value lies in config->totals */
+    uint8_t field_count;   /* totals */
 } perdure_record;
 
 /* Everything constant about one area. May lie in flash. The RAM it points to is the caller's, any alignment of its type. */
@@ -67,42 +67,42 @@ typedef struct perdure_config {
     uint8_t *block_flags;          /* RAM: blocks */
     uint8_t *unit_buffer;          /* RAM: unit_bytes */
     uint16_t record_count;
-    uint16_t unknown_max;          /* records of a newer firmware that get room; more make the store read-only */
-    uint16_t blocks;               /* ring blocks, 2 to 32767 */
-    uint16_t block_units;          /* program units in one, up to 65535 */
-    uint16_t unit_bytes;           /* the part's program unit, or a multiple of it */
-    uint8_t check_bits;            /* 8, 16, 24 or 32 */
-    uint8_t blank;                 /* what an erased byte reads: 0xFF or 0x00 */
+    uint16_t unknown_max; /* records of a newer firmware that get room; more make the store read-only */
+    uint16_t blocks;      /* ring blocks, 2 to 32767 */
+    uint16_t block_units; /* program units in one, up to 65535 */
+    uint16_t unit_bytes;  /* the part's program unit, or a multiple of it */
+    uint8_t check_bits;   /* 8, 16, 24 or 32 */
+    uint8_t blank;        /* what an erased byte reads: 0xFF or 0x00 */
 } perdure_config;
 
 /* The store's own state. Its fields are its own; perdure_health reads those that matter. */
 typedef struct perdure_store {
     const perdure_config *config;
-    uint32_t sequence;      /* of the head block */
-    uint32_t head_check;    /* check code state after the head's sequence number */
-    uint32_t newest_from;   /* while opening: from where the next restart entry voids */
+    uint32_t sequence;    /* of the head block */
+    uint32_t head_check;  /* check code state after the head's sequence number */
+    uint32_t newest_from; /* while opening: from where the next restart entry voids */
     uint32_t programs;
-    uint16_t head;          /* the block that is filled now */
-    uint16_t unit;          /* its next free unit */
-    uint16_t blanks;        /* erased and stamped blocks after the head */
-    uint16_t live_max;      /* units of the largest entry seen or configured */
-    uint16_t pending;       /* while opening: block whose erase may be unfinished, or NONE */
-    uint16_t newest_index;  /* while opening: record of the newest entry, or NONE */
+    uint16_t head;         /* the block that is filled now */
+    uint16_t unit;         /* its next free unit */
+    uint16_t blanks;       /* erased and stamped blocks after the head */
+    uint16_t live_max;     /* units of the largest entry seen or configured */
+    uint16_t pending;      /* while opening: block whose erase may be unfinished, or NONE */
+    uint16_t newest_index; /* while opening: record of the newest entry, or NONE */
     uint16_t faults;
     uint16_t recovered;
-    uint8_t spare;          /* blank blocks kept while puts are accepted */
-    uint8_t state;          /* a perdure_status */
+    uint8_t spare; /* blank blocks kept while puts are accepted */
+    uint8_t state; /* a perdure_status */
     uint8_t stamp_units;
     uint8_t mark_units;
 } perdure_store;
 
 typedef struct perdure_health {
-    uint32_t programs;      /* units programmed since open */
-    uint32_t sequence;      /* blocks opened since format, the head included */
-    uint16_t blocks_bad;    /* set aside */
-    uint16_t faults;        /* programs and erases that failed, entries that could not be copied, since open */
-    uint16_t recovered;     /* bad units stepped over by this open */
-    uint16_t blanks;        /* blocks erased in advance */
+    uint32_t programs;   /* units programmed since open */
+    uint32_t sequence;   /* blocks opened since format, the head included */
+    uint16_t blocks_bad; /* set aside */
+    uint16_t faults;     /* programs and erases that failed, entries that could not be copied, since open */
+    uint16_t recovered;  /* bad units stepped over by this open */
+    uint16_t blanks;     /* blocks erased in advance */
 } perdure_health;
 
 /* Opens the area: reads all of it, puts a restart entry, finishes what a cut interrupted.

@@ -181,7 +181,9 @@ void add_inverse(std::string& out, const AreaBudget& area) {
                 0);
 }
 
-nlohmann::json number(double value) { return std::isfinite(value) ? nlohmann::json(value) : nlohmann::json(nullptr); }
+nlohmann::json number(double value) {
+    return std::isfinite(value) ? nlohmann::json(value) : nlohmann::json(nullptr);
+}
 
 template <typename T> nlohmann::json maybe(const std::optional<T>& value) {
     return value ? nlohmann::json(*value) : nlohmann::json(nullptr);

@@ -22,23 +22,24 @@ struct BlockRun {
 
 /// Where one figure of a part comes from.
 struct Provenance {
-    std::string text;          ///< the source as catalogued, "project file line 12", or "from memory"
-    bool from_memory = false;  ///< no document behind it: check before use, and say so in every output
+    std::string text;         ///< the source as catalogued, "project file line 12", or "from memory"
+    bool from_memory = false; ///< no document behind it: check before use, and say so in every output
 };
 
 /// One part. An empty optional was not found and is asked of the user, never guessed.
 struct Device {
     std::string id, maker, family, example_part, core;
     std::optional<uint64_t> flash_bytes;
-    std::vector<BlockRun> runs;              ///< more than one: non-uniform part
-    std::optional<uint32_t> program_bytes;   ///< program unit
-    std::string program_rule;                ///< as catalogued: no, ecc, ecc-zero, zero-only, once-noecc, limited:N, row, auto-erase, or empty
-    std::string erased_value;                ///< as catalogued: 0xFF, 0x00, another value, none, or empty
-    std::string read_while_write;            ///< stall, dual-bank, data-bank, sector, boot-section, yes, unknown, or empty
+    std::vector<BlockRun> runs;            ///< more than one: non-uniform part
+    std::optional<uint32_t> program_bytes; ///< program unit
+    std::string
+        program_rule; ///< as catalogued: no, ecc, ecc-zero, zero-only, once-noecc, limited:N, row, auto-erase, or empty
+    std::string erased_value;     ///< as catalogued: 0xFF, 0x00, another value, none, or empty
+    std::string read_while_write; ///< stall, dual-bank, data-bank, sector, boot-section, yes, unknown, or empty
     // One value a run where the part is non-uniform, else one value.
     std::vector<double> erase_ms_typ, erase_ms_max;
     std::optional<double> program_us_typ, program_us_max;
-    std::optional<double> endurance_cycles;  ///< the maker's guaranteed minimum
+    std::optional<double> endurance_cycles; ///< the maker's guaranteed minimum
     std::string endurance_temp_c;
     std::optional<double> retention_years, retention_temp_c;
     std::optional<double> vdd_min_v, vdd_max_v, program_ma;
@@ -71,8 +72,8 @@ struct Catalog {
 /// The catalogue built into the program (catalog/*.csv, embedded at build time). Parsed once.
 const Catalog& catalog();
 
-/// Why this part cannot carry a store, in one sentence (no erase, a blank value the store cannot know, a figure the user must give ...),
-/// or nothing when it can. `missing` lists the columns that the user has to give.
+/// Why this part cannot carry a store, in one sentence (no erase, a blank value the store cannot know, a figure the
+/// user must give ...), or nothing when it can. `missing` lists the columns that the user has to give.
 struct Usable {
     bool ok = false;
     std::string why_not;
@@ -80,8 +81,8 @@ struct Usable {
 };
 Usable usable(const Device& device);
 
-/// The run of equal blocks a store should use on this part: the one with the smallest blocks that has at least two of them,
-/// the topmost such run where several are alike.
+/// The run of equal blocks a store should use on this part: the one with the smallest blocks that has at least two of
+/// them, the topmost such run where several are alike.
 std::optional<BlockRun> best_run(const Device& device);
 
 } // namespace perdure

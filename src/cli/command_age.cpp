@@ -38,7 +38,8 @@ public:
     void show(double share, std::ostream& err) {
         if (!on_) { return; }
         const int filled = static_cast<int>(share * 40);
-        err << fmt::format("\r[{:<40}] {:3.0f} %", std::string(static_cast<size_t>(filled), '#'), share * 100) << std::flush;
+        err << fmt::format("\r[{:<40}] {:3.0f} %", std::string(static_cast<size_t>(filled), '#'), share * 100)
+            << std::flush;
     }
     void clear(std::ostream& err) {
         if (on_) { err << '\r' << std::string(50, ' ') << '\r' << std::flush; }
@@ -65,20 +66,38 @@ std::string with_groups(double value) {
 
 nlohmann::json json_of(const AgedArea& area) {
     const LifeResult& life = area.life;
-    nlohmann::json out{{"area", area.budget->name}, {"holds", area.holds()}, {"whole_life", life.whole_life},
-                       {"simulated_share", life.simulated_share}, {"saves", life.saves}, {"starts", life.starts},
-                       {"blocks", area.budget->layout.geometry.ring_blocks}, {"erases_per_block", life.erases_per_block},
-                       {"erases_mean", life.erases_mean}, {"erases_max", life.erases_max}, {"erases_allowed", area.allowed},
-                       {"write_amplification", life.write_amplification}, {"units_programmed", life.programs},
-                       {"put_longest_ms", life.put_longest_ms}, {"service_longest_ms", life.service_longest_ms},
-                       {"open_longest_ms", life.open_longest_ms}, {"busy_s", life.busy_s}, {"energy_j", life.energy_j},
-                       {"mismatches", life.mismatches()}, {"failure", life.failure}, {"wall_s", area.wall_s},
-                       {"budget", {{"erases_predicted", area.agreement.predicted}, {"erases_observed", area.agreement.observed},
-                                   {"difference", area.agreement.difference}, {"allowed", area.agreement.allowed},
-                                   {"agrees", area.agreement.agrees()}}}};
+    nlohmann::json out{{"area", area.budget->name},
+                       {"holds", area.holds()},
+                       {"whole_life", life.whole_life},
+                       {"simulated_share", life.simulated_share},
+                       {"saves", life.saves},
+                       {"starts", life.starts},
+                       {"blocks", area.budget->layout.geometry.ring_blocks},
+                       {"erases_per_block", life.erases_per_block},
+                       {"erases_mean", life.erases_mean},
+                       {"erases_max", life.erases_max},
+                       {"erases_allowed", area.allowed},
+                       {"write_amplification", life.write_amplification},
+                       {"units_programmed", life.programs},
+                       {"put_longest_ms", life.put_longest_ms},
+                       {"service_longest_ms", life.service_longest_ms},
+                       {"open_longest_ms", life.open_longest_ms},
+                       {"busy_s", life.busy_s},
+                       {"energy_j", life.energy_j},
+                       {"mismatches", life.mismatches()},
+                       {"failure", life.failure},
+                       {"wall_s", area.wall_s},
+                       {"budget",
+                        {{"erases_predicted", area.agreement.predicted},
+                         {"erases_observed", area.agreement.observed},
+                         {"difference", area.agreement.difference},
+                         {"allowed", area.agreement.allowed},
+                         {"agrees", area.agreement.agrees()}}}};
     for (size_t i = 0; i < area.records.size(); i++) {
-        out["records"].push_back({{"name", area.records[i]->name}, {"saves", life.records[i].saves},
-                                  {"checked", life.records[i].checked}, {"mismatches", life.records[i].mismatches}});
+        out["records"].push_back({{"name", area.records[i]->name},
+                                  {"saves", life.records[i].saves},
+                                  {"checked", life.records[i].checked},
+                                  {"mismatches", life.records[i].mismatches}});
     }
     return out;
 }
@@ -103,29 +122,41 @@ void print_text(const Project& project, const AgedArea& area, std::ostream& out)
                        life.whole_life ? "" : " (extended, see below)");
     if (!life.failure.empty()) { out << "  " << wrapped("failure: " + life.failure, 2, 2) << '\n'; }
     if (!life.whole_life) {
-        out << "  " << wrapped(fmt::format("The fast way: {:.3g} % of the life was run, whole turns of the ring; wear is extended from "
-                                           "it in proportion. The bars show what was run.", life.simulated_share * 100), 2, 2) << '\n';
+        out << "  "
+            << wrapped(fmt::format(
+                           "The fast way: {:.3g} % of the life was run, whole turns of the ring; wear is extended from "
+                           "it in proportion. The bars show what was run.",
+                           life.simulated_share * 100),
+                       2, 2)
+            << '\n';
     }
-    out << fmt::format("  {} ring blocks of {} units of {} B on {}\n", geometry.ring_blocks, geometry.units_per_ring_block(),
-                       geometry.unit_bytes, project.part.id);
+    out << fmt::format("  {} ring blocks of {} units of {} B on {}\n", geometry.ring_blocks,
+                       geometry.units_per_ring_block(), geometry.unit_bytes, project.part.id);
     out << fmt::format("  {} saves and {} starts run, each read back: {} wrong\n", with_groups(double(life.saves)),
                        with_groups(double(life.starts)), life.mismatches());
     for (size_t i = 0; i < area.records.size(); i++) {
-        out << fmt::format("    {:<24}{:>14} saves {:>14} read back\n", area.records[i]->name, with_groups(double(life.records[i].saves)),
-                           with_groups(double(life.records[i].checked)));
+        out << fmt::format("    {:<24}{:>14} saves {:>14} read back\n", area.records[i]->name,
+                           with_groups(double(life.records[i].saves)), with_groups(double(life.records[i].checked)));
     }
-    out << fmt::format("  most worn block {} erases of {} allowed (mean {:.1f})\n", with_groups(life.erases_max), with_groups(area.allowed),
-                       life.erases_mean);
+    out << fmt::format("  most worn block {} erases of {} allowed (mean {:.1f})\n", with_groups(life.erases_max),
+                       with_groups(area.allowed), life.erases_mean);
     print_wear(area, out);
-    out << fmt::format("  write amplification {:.3f} (bytes programmed per payload byte saved)\n", life.write_amplification);
-    out << fmt::format("  longest put {:.3g} ms, service step {:.3g} ms, open {:.3g} ms\n", life.put_longest_ms, life.service_longest_ms,
-                       life.open_longest_ms);
-    out << "  " << wrapped("(programming and erasing at the part's maximum times; reading and the processor's own time not counted)", 2, 2) << '\n';
-    out << fmt::format("  programming and erasing {:.4g} s, {:.3g} J at {:.3g} mA\n", life.busy_s, life.energy_j, project.part.program_ma.value_or(0));
-    out << fmt::format("  budget {:.2f} erases a block, run {:.2f}: {:.2f} % apart, {} (limit {:.2f} %)\n", area.agreement.predicted,
-                       area.agreement.observed, area.agreement.difference * 100, area.agreement.agrees() ? "they agree" : "THEY DISAGREE",
-                       area.agreement.allowed * 100);
-    out << fmt::format("  {:.2f} s, {:.1f} million saves a second\n", area.wall_s, area.wall_s > 0 ? double(life.saves) / area.wall_s / 1e6 : 0);
+    out << fmt::format("  write amplification {:.3f} (bytes programmed per payload byte saved)\n",
+                       life.write_amplification);
+    out << fmt::format("  longest put {:.3g} ms, service step {:.3g} ms, open {:.3g} ms\n", life.put_longest_ms,
+                       life.service_longest_ms, life.open_longest_ms);
+    out << "  "
+        << wrapped("(programming and erasing at the part's maximum times; reading and the processor's own time not "
+                   "counted)",
+                   2, 2)
+        << '\n';
+    out << fmt::format("  programming and erasing {:.4g} s, {:.3g} J at {:.3g} mA\n", life.busy_s, life.energy_j,
+                       project.part.program_ma.value_or(0));
+    out << fmt::format("  budget {:.2f} erases a block, run {:.2f}: {:.2f} % apart, {} (limit {:.2f} %)\n",
+                       area.agreement.predicted, area.agreement.observed, area.agreement.difference * 100,
+                       area.agreement.agrees() ? "they agree" : "THEY DISAGREE", area.agreement.allowed * 100);
+    out << fmt::format("  {:.2f} s, {:.1f} million saves a second\n", area.wall_s,
+                       area.wall_s > 0 ? double(life.saves) / area.wall_s / 1e6 : 0);
 }
 
 } // namespace
@@ -144,14 +175,16 @@ int run_age(const CommandInput& input, std::ostream& out, std::ostream& err) {
     }
     const auto budget = make_budget(*project);
     if (!budget) {
-        err << fmt::format("{}:{}: ", project->path, project->part_place.line) << wrapped(budget.error().text, 2, 20) << '\n';
+        err << fmt::format("{}:{}: ", project->path, project->part_place.line) << wrapped(budget.error().text, 2, 20)
+            << '\n';
         return exit_input_wrong;
     }
     bool holds = true;
     nlohmann::json areas = nlohmann::json::array();
     for (const AreaBudget& area : budget->areas) {
         if (!area.laid_out) {
-            err << fmt::format("perdure: area {} cannot be laid out; see perdure budget {}\n", area.name, project->path);
+            err << fmt::format("perdure: area {} cannot be laid out; see perdure budget {}\n", area.name,
+                               project->path);
             return exit_not_met;
         }
         AgedArea aged;
@@ -159,7 +192,8 @@ int run_age(const CommandInput& input, std::ostream& out, std::ostream& err) {
         for (const Area& of : project->areas) {
             if (of.name == area.name) { aged.records = records_of(*project, of); }
         }
-        aged.allowed = project->part.endurance_cycles.value_or(0) * project->requirements.spend_limit / project->requirements.margin_min;
+        aged.allowed = project->part.endurance_cycles.value_or(0) * project->requirements.spend_limit /
+                       project->requirements.margin_min;
         LifeOptions options;
         options.seed = *seed;
         options.turns_max = *turns;
@@ -179,7 +213,9 @@ int run_age(const CommandInput& input, std::ostream& out, std::ostream& err) {
             print_text(*project, aged, out);
         }
     }
-    if (input.json) { out << nlohmann::json{{"project", project->product.name}, {"holds", holds}, {"areas", areas}}.dump(2) << '\n'; }
+    if (input.json) {
+        out << nlohmann::json{{"project", project->product.name}, {"holds", holds}, {"areas", areas}}.dump(2) << '\n';
+    }
     return holds ? exit_ok : exit_not_met;
 }
 

@@ -14,13 +14,13 @@ enum class ProgramRule {
 
 /// An area of equal erase blocks, as one ring sees it. A ring block may join several erase blocks.
 struct FlashGeometry {
-    uint32_t unit_bytes = 8;          ///< program unit
-    uint32_t erase_block_bytes = 2048;///< smallest erasable piece
+    uint32_t unit_bytes = 8;           ///< program unit
+    uint32_t erase_block_bytes = 2048; ///< smallest erasable piece
     uint32_t erase_blocks_per_ring_block = 1;
     uint32_t ring_blocks = 2;
-    uint8_t blank = 0xFF;             ///< 0xFF or 0x00
+    uint8_t blank = 0xFF; ///< 0xFF or 0x00
     ProgramRule rule = ProgramRule::once;
-    bool ecc = false;                 ///< a torn unit reads as a fault instead of as wrong bytes
+    bool ecc = false; ///< a torn unit reads as a fault instead of as wrong bytes
 
     [[nodiscard]] uint32_t ring_block_bytes() const { return erase_block_bytes * erase_blocks_per_ring_block; }
     [[nodiscard]] uint32_t units_per_ring_block() const { return ring_block_bytes() / unit_bytes; }
@@ -29,11 +29,11 @@ struct FlashGeometry {
 
 /// What each operation costs. Times are the data sheet's maximum unless the project says otherwise.
 struct FlashCosts {
-    double program_us = 0;  ///< one unit
-    double erase_ms = 0;    ///< one erase block
+    double program_us = 0; ///< one unit
+    double erase_ms = 0;   ///< one erase block
     double read_us_per_unit = 0;
-    double program_ma = 0;  ///< supply current while programming or erasing
-    double vdd_v = 0;       ///< for the energy
+    double program_ma = 0; ///< supply current while programming or erasing
+    double vdd_v = 0;      ///< for the energy
 };
 
 } // namespace perdure

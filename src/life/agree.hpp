@@ -10,7 +10,8 @@ namespace perdure {
 constexpr double agreement_limit = 0.005;
 
 struct Agreement {
-    double predicted = 0;  ///< erases of a block by the budget's formula, on the saves as they were drawn, formatting included
+    double predicted =
+        0; ///< erases of a block by the budget's formula, on the saves as they were drawn, formatting included
     double observed = 0;   ///< mean erases of a block in the run
     double difference = 0; ///< |predicted - observed| / observed
     double allowed = 0;    ///< agreement_limit, or one erase in so few that this is more
@@ -18,6 +19,7 @@ struct Agreement {
 };
 
 /// `result` as run (not extended), under `demand` and `options`.
-Agreement agree(const AreaLayout& layout, const LifeDemand& demand, const LifeOptions& options, const LifeResult& result);
+Agreement agree(const AreaLayout& layout, const LifeDemand& demand, const LifeOptions& options,
+                const LifeResult& result);
 
 } // namespace perdure

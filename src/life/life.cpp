@@ -25,7 +25,9 @@ public:
         return state_ * 0x2545F4914F6CDD1DU;
     }
     /// 0 to below, by multiplication.
-    uint64_t below(uint64_t limit) { return static_cast<uint64_t>((__extension__ static_cast<unsigned __int128>(next()) * limit) >> 64); }
+    uint64_t below(uint64_t limit) {
+        return static_cast<uint64_t>((__extension__ static_cast<unsigned __int128>(next()) * limit) >> 64);
+    }
     double exponential(double mean) { return -mean * std::log((double(next() >> 11) + 0.5) * 0x1p-53); }
 
 private:
@@ -60,8 +62,8 @@ struct LiveRecord {
 
 class Life {
 public:
-    Life(const AreaLayout& layout, const std::vector<const Record*>& records, const FlashCosts& costs, const LifeDemand& demand,
-         const LifeOptions& options)
+    Life(const AreaLayout& layout, const std::vector<const Record*>& records, const FlashCosts& costs,
+         const LifeDemand& demand, const LifeOptions& options)
         : unit_(layout, records, costs), costs_(costs), demand_(demand), options_(options), random_(options.seed) {
         erase_us_ = costs.erase_ms * 1000.0 * layout.geometry.erase_blocks_per_ring_block;
         for (const Record* record : records) { add_record(*record); }
@@ -128,7 +130,9 @@ private:
             const double period_s = 1 / demand_.starts_per_s;
             streams_.push_back({period_s * 0.5, period_s, period_s * 0.5, 0, 0, Happening::start}); // between the saves
         }
-        if (streams_.empty()) { streams_.push_back({std::numeric_limits<double>::infinity(), 0, 0, 0, 0, Happening::start}); }
+        if (streams_.empty()) {
+            streams_.push_back({std::numeric_limits<double>::infinity(), 0, 0, 0, 0, Happening::start});
+        }
     }
 
     Stream& next_stream() {
@@ -178,7 +182,8 @@ private:
         const FlashCounters before = unit_.flash().counters();
         const perdure_status status = unit_.put(record, live.value.data());
         const FlashCounters& after = unit_.flash().counters();
-        put_longest_us_ = std::max(put_longest_us_, busy_us(after.programs - before.programs, after.erases - before.erases));
+        put_longest_us_ =
+            std::max(put_longest_us_, busy_us(after.programs - before.programs, after.erases - before.erases));
         result_.saves++;
         result_.records[record].saves++;
         result_.payload_bytes += live.bytes;
@@ -205,8 +210,8 @@ private:
         scratch_.resize(std::max<size_t>(scratch_.size(), live.bytes));
         const perdure_status status = unit_.get(record, scratch_.data());
         result_.records[record].checked++;
-        if ((status != PERDURE_OK && status != PERDURE_DEFAULT) || std::memcmp(scratch_.data(), live.value.data(), live.bytes) != 0)
-            [[unlikely]] {
+        if ((status != PERDURE_OK && status != PERDURE_DEFAULT) ||
+            std::memcmp(scratch_.data(), live.value.data(), live.bytes) != 0) [[unlikely]] {
             result_.records[record].mismatches++;
             fail(fmt::format("record {} did not read back as saved", record), now_s);
         }
@@ -216,7 +221,8 @@ private:
         const FlashCounters before = unit_.flash().counters();
         const perdure_status status = unit_.open();
         const FlashCounters& after = unit_.flash().counters();
-        open_longest_us_ = std::max(open_longest_us_, busy_us(after.programs - before.programs, after.erases - before.erases));
+        open_longest_us_ =
+            std::max(open_longest_us_, busy_us(after.programs - before.programs, after.erases - before.erases));
         result_.starts++;
         if (status != PERDURE_OK) {
             fail(fmt::format("open gave status {}", int(status)), now_s);

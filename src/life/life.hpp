@@ -13,8 +13,8 @@ namespace perdure {
 
 /// How often each thing happens, as the life run draws it: even saves by period, random ones by rate.
 struct LifeRecord {
-    double period_s = 0;      ///< even saves; 0 = none
-    double random_per_s = 0;  ///< Poisson saves
+    double period_s = 0;     ///< even saves; 0 = none
+    double random_per_s = 0; ///< Poisson saves
 };
 
 struct LifeDemand {
@@ -25,8 +25,8 @@ struct LifeDemand {
 
 struct LifeOptions {
     uint64_t seed = 1;
-    bool service = true;             ///< perdure_service is called after each save until nothing is due
-    uint64_t turns_max = 0;          ///< 0: the whole life; else stop after so many whole turns of the ring and extend
+    bool service = true;    ///< perdure_service is called after each save until nothing is due
+    uint64_t turns_max = 0; ///< 0: the whole life; else stop after so many whole turns of the ring and extend
     /// Called now and then with the share of life that is done (0..1); may be empty.
     std::function<void(double)> progress;
 };
@@ -39,31 +39,31 @@ struct LifeRecordResult {
 };
 
 struct LifeResult {
-    bool whole_life = true;        ///< false: run for some turns, then extended in proportion
-    double simulated_share = 1;    ///< share of life that was run
-    double simulated_s = 0;        ///< product time that was run
-    uint64_t saves = 0;            ///< run
-    uint64_t starts = 0;           ///< run
-    uint64_t payload_bytes = 0;    ///< saved
-    uint64_t programs = 0;         ///< units
+    bool whole_life = true;     ///< false: run for some turns, then extended in proportion
+    double simulated_share = 1; ///< share of life that was run
+    double simulated_s = 0;     ///< product time that was run
+    uint64_t saves = 0;         ///< run
+    uint64_t starts = 0;        ///< run
+    uint64_t payload_bytes = 0; ///< saved
+    uint64_t programs = 0;      ///< units
     uint64_t programmed_bytes = 0;
     uint64_t reads = 0;
     std::vector<uint32_t> erases_per_block; ///< as run
-    double erases_mean = 0;        ///< a block over the whole life, formatting included
-    double erases_max = 0;         ///< the most of any block, over the whole life
-    double write_amplification = 0;///< bytes programmed / payload bytes saved
-    double put_longest_ms = 0;     ///< programming and erasing in one put
+    double erases_mean = 0;                 ///< a block over the whole life, formatting included
+    double erases_max = 0;                  ///< the most of any block, over the whole life
+    double write_amplification = 0;         ///< bytes programmed / payload bytes saved
+    double put_longest_ms = 0;              ///< programming and erasing in one put
     double service_longest_ms = 0;
     double open_longest_ms = 0;
-    double busy_s = 0;             ///< programming and erasing over the run
+    double busy_s = 0; ///< programming and erasing over the run
     double energy_j = 0;
     std::vector<LifeRecordResult> records;
-    std::string failure;           ///< empty, or what went wrong and when
+    std::string failure; ///< empty, or what went wrong and when
     [[nodiscard]] uint64_t mismatches() const;
 };
 
-/// The demand that the budget sizes an area for: heavy user, and for events with a confidence the Poisson quantile as a rate.
-/// Saves 'when changed' count as random ones. `records` as in the layout.
+/// The demand that the budget sizes an area for: heavy user, and for events with a confidence the Poisson quantile as a
+/// rate. Saves 'when changed' count as random ones. `records` as in the layout.
 LifeDemand sizing_demand(const Project& project, const std::vector<const Record*>& records);
 
 /// The part's maximum (else typical) times and current for the geometry's run; zeros where the part gives none.

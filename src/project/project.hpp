@@ -25,9 +25,9 @@ enum class FieldType { u8, u16, u32, u64, i8, i16, i32, i64, f32, f64, bytes };
 struct Field {
     std::string name;
     FieldType type = FieldType::u32;
-    uint32_t bytes = 4;               ///< size in flash
+    uint32_t bytes = 4; ///< size in flash
     std::optional<double> default_value;
-    uint64_t movement_max = 0;        ///< totals: the most it grows between two saves; 0 = not a total
+    uint64_t movement_max = 0; ///< totals: the most it grows between two saves; 0 = not a total
     Place place;
 };
 
@@ -45,13 +45,13 @@ struct SavePolicy {
 
 struct Record {
     std::string name;
-    uint16_t id = 0;                  ///< 1..65534, for ever
+    uint16_t id = 0; ///< 1..65534, for ever
     RecordKind kind = RecordKind::value;
     std::vector<Field> fields;
     std::vector<SavePolicy> saves;
-    double heavy_user_factor = 1.0;   ///< multiplies all saves of this record
-    uint32_t lost_entries_max = 2;    ///< totals: short entries in a row that may be lost without losing the carry
-    std::string area;                 ///< name of the area that holds it
+    double heavy_user_factor = 1.0; ///< multiplies all saves of this record
+    uint32_t lost_entries_max = 2;  ///< totals: short entries in a row that may be lost without losing the carry
+    std::string area;               ///< name of the area that holds it
     Place place;
 
     [[nodiscard]] uint32_t payload_bytes() const {
@@ -71,11 +71,12 @@ struct Area {
 
 /// What must hold; absent means not asked. Each becomes a finding of the budget.
 struct Requirements {
-    double margin_min = 1.0;                  ///< had / needed
-    double spend_limit = 0.5;                 ///< share of the guaranteed erases that may be spent (common practice, no source: one half)
-    std::optional<double> put_stall_max_ms;   ///< longest stall of put with service called in time
-    std::optional<double> start_up_max_ms;    ///< longest open after a cut
-    std::optional<double> flash_share_max;    ///< share of the part's flash that all areas may take, 0..1
+    double margin_min = 1.0; ///< had / needed
+    double spend_limit =
+        0.5; ///< share of the guaranteed erases that may be spent (common practice, no source: one half)
+    std::optional<double> put_stall_max_ms; ///< longest stall of put with service called in time
+    std::optional<double> start_up_max_ms;  ///< longest open after a cut
+    std::optional<double> flash_share_max;  ///< share of the part's flash that all areas may take, 0..1
     Place place;
     Place put_stall_place, start_up_place, flash_share_place, spend_limit_place, margin_place;
 };
@@ -83,7 +84,7 @@ struct Requirements {
 struct Product {
     std::string name;
     double life_years = 10;
-    double year_days = 365.25;        ///< length of the year, in days of 86,400 s
+    double year_days = 365.25; ///< length of the year, in days of 86,400 s
     double starts_per_day = 1;
     uint64_t fleet_units = 1;
     Place place, life_place, starts_place;
@@ -93,13 +94,13 @@ struct Product {
 };
 
 struct Project {
-    std::string path;                 ///< as given on the command line, for messages
+    std::string path; ///< as given on the command line, for messages
     Product product;
-    Device part;                      ///< from the catalogue, with what the file overrides, or wholly from the file
+    Device part; ///< from the catalogue, with what the file overrides, or wholly from the file
     Place part_place;
     std::optional<uint64_t> flash_start_address; ///< where the part's flash begins; given when an area names its start
     std::vector<Area> areas;
-    std::vector<Record> records;      ///< sorted by id
+    std::vector<Record> records; ///< sorted by id
     Requirements requirements;
 };
 

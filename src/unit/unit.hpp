@@ -12,11 +12,12 @@
 
 namespace perdure {
 
-/// A store with its flash and all its memory. Records are numbered as in the layout (ascending ids). Not copyable: the store's
-/// configuration points into it.
+/// A store with its flash and all its memory. Records are numbered as in the layout (ascending ids). Not copyable: the
+/// store's configuration points into it.
 class Unit {
 public:
-    /// `records` are those of the layout, in its order; `check_bits` 8, 16, 24 or 32. The flash starts blank; call format().
+    /// `records` are those of the layout, in its order; `check_bits` 8, 16, 24 or 32. The flash starts blank; call
+    /// format().
     Unit(const AreaLayout& layout, const std::vector<const Record*>& records, const FlashCosts& costs);
     Unit(const Unit&) = delete;
     Unit& operator=(const Unit&) = delete;

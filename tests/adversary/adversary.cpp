@@ -18,11 +18,10 @@ struct Known {
     Bytes acked;
     bool stored = false; ///< something was stored: get answers PERDURE_OK
     std::optional<Bytes> in_flight;
-    std::vector<Bytes> ever; ///< the family that formats: all that was put since the last format
 };
 
 /// What may have become of the area in a format that was cut.
-enum class Formatting { no, begun, begun_again };
+enum class Formatting { no, begun };
 
 enum class Ended { returned, cut, breach };
 
@@ -61,7 +60,7 @@ public:
         flash.rubbish = family != Family::narrow_8 && family != Family::narrow_16;
         flash.pad_over = static_cast<PadOver>(random.below(3));
         flash.trace = options.trace;
-        for (const DrawnRecord& record : drawn.records) { known.push_back({record.defaults, false, std::nullopt, {}}); }
+        for (const DrawnRecord& record : drawn.records) { known.push_back({record.defaults, false, std::nullopt}); }
     }
 
     Outcome outcome() {
@@ -122,10 +121,10 @@ private:
     bool check_wear();
     void begin_failing();
     Bytes next_value(uint32_t index);
-    /// Is this what open may say after a format that was cut? The very first one may leave a first block that looks
-    /// foreign.
+    /// May open say this, so that a format is due? The very first one, cut, may leave a block that looks foreign.
     [[nodiscard]] bool to_format(perdure_status status) const {
-        return formatting != Formatting::no && (status == PERDURE_BLANK || (status == PERDURE_FOREIGN && !formatted));
+        return formatting == Formatting::begun &&
+               (status == PERDURE_BLANK || (status == PERDURE_FOREIGN && !formatted));
     }
     [[nodiscard]] uint32_t depth() const { return drawn.blocks <= 3 ? 1 : 2; }
 };
@@ -173,7 +172,6 @@ bool Run::put(uint32_t index, bool& cut) {
     const Bytes value = next_value(index);
     perdure_status status = PERDURE_FAULT;
     counts.puts++;
-    if (drawn.family == Family::format) { known[index].ever.push_back(value); }
     if (!call("put", cut, [&] { status = perdure_put(&store, static_cast<uint16_t>(index), value.data()); })) {
         return false;
     }
@@ -235,14 +233,14 @@ bool Run::format(bool& cut) {
     const bool kept = call("format", cut, [&] { status = perdure_format(&store, &memory.config); });
     flash.starting = false;
     if (!kept) { return false; }
-    formatting = formatting == Formatting::no ? Formatting::begun : Formatting::begun_again;
+    formatting = Formatting::begun;
     if (cut) {
         counts.cut_formats++;
         return true;
     }
     if (status != PERDURE_OK) { return fail(fmt::format("format gives status {}", static_cast<int>(status))); }
     formatting = Formatting::no;
-    for (uint32_t i = 0; i < known.size(); i++) { known[i] = {drawn.records[i].defaults, false, std::nullopt, {}}; }
+    for (uint32_t i = 0; i < known.size(); i++) { known[i] = {drawn.records[i].defaults, false, std::nullopt}; }
     std::fill(flash.wear.begin(), flash.wear.end(), 0);
     std::fill(flash.wear_at_start.begin(), flash.wear_at_start.end(), 0);
     return true;
@@ -261,30 +259,21 @@ bool Run::session(bool service, bool& cut) {
     return true;
 }
 
-/// After a format that was cut, all records are as before, or none is stored; no mixture. After a second one that was
-/// cut, begun because open had said that the first was not finished, older values may stand too: all of them have been
-/// given up twice.
+/// After a format that was cut, all records are as before, or none is stored; no mixture.
 bool Run::check_formatted(const std::vector<Bytes>& values, bool settle) {
     bool all_old = true;
     bool all_fresh = true;
-    bool all_once = formatting == Formatting::begun_again;
     for (uint32_t i = 0; i < values.size(); i++) {
-        const bool fresh = values[i] == drawn.records[i].defaults;
         all_old = all_old && values[i] == known[i].acked;
-        all_fresh = all_fresh && fresh;
-        const std::vector<Bytes>& ever = known[i].ever;
-        all_once = all_once && (fresh || std::find(ever.begin(), ever.end(), values[i]) != ever.end());
+        all_fresh = all_fresh && values[i] == drawn.records[i].defaults;
     }
     if (settle) {
         formatting = Formatting::no;
-        for (uint32_t i = 0; i < known.size() && !all_old; i++) {
-            known[i].acked = values[i];
-            known[i].stored = false;
+        for (uint32_t i = 0; i < known.size() && all_fresh; i++) {
+            known[i] = {drawn.records[i].defaults, false, std::nullopt};
         }
     }
-    counts.mixed += settle && !all_old && !all_fresh ? 1 : 0;
-    return all_old || all_fresh || all_once ||
-           fail("after a format that was cut, the records are neither as before nor fresh");
+    return all_old || all_fresh || fail("after a format that was cut, the records are neither as before nor fresh");
 }
 
 /// Every record reads as acknowledged or as in flight; with `settle`, what it reads as now is what it has to stay.
@@ -365,6 +354,7 @@ bool Run::read_only_start() {
 /// finished.
 bool Run::open_until_done() {
     uint32_t nested = 0;
+    uint32_t formats = 0;
     for (;;) {
         flash.restart();
         if (random.one_in(6) && !read_only_start()) { return false; }
@@ -377,6 +367,7 @@ bool Run::open_until_done() {
         flash.starting = false;
         if (!kept) { return false; }
         if (!cut && to_format(status)) {
+            if (++formats >= options.formats_cut_in_a_row) { flash.cut_in = -1; }
             if (!format(cut)) { return false; }
         } else if (!cut && status != PERDURE_OK) {
             return fail(fmt::format("open gives status {}", static_cast<int>(status)));
@@ -439,7 +430,6 @@ Counts& Counts::operator+=(const Counts& more) {
     erases += more.erases;
     programs += more.programs;
     chance += more.chance;
-    mixed += more.mixed;
     return *this;
 }
 
@@ -449,6 +439,7 @@ Outcome play(Family family, uint64_t run, const Options& options) {
     if (family == Family::narrow_8 || family == Family::narrow_16) {
         Failure& failure = *outcome.failure;
         unsigned passed = 0;
+        unsigned same = 0;
         for (unsigned code = 1; code < check_codes && options.check_code == 0; code++) {
             Options other = options;
             other.check_code = code;
@@ -456,12 +447,12 @@ Outcome play(Family family, uint64_t run, const Options& options) {
             // Did this code come to the same place, and was the loss there too? One that fails earlier says nothing.
             const std::optional<Failure> again = Run(family, run, other).outcome().failure;
             if (again && again->start == failure.start && again->wrong == failure.wrong) {
-                passed = 0;
-                break;
+                same++;
+            } else if (!again || again->start > failure.start) {
+                passed++;
             }
-            passed += !again || again->start > failure.start ? 1 : 0;
         }
-        failure.chance = passed != 0;
+        failure.chance = passed > same;
     }
     if (outcome.failure->chance) {
         outcome.counts.chance = 1;

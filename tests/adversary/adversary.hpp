@@ -14,9 +14,10 @@
 namespace perdure::adversary {
 
 struct Options {
-    uint32_t starts = 60;    ///< completed starts in a run
-    unsigned check_code = 0; ///< 0: the store's own; others see check_code.hpp
-    bool trace = false;      ///< print every operation
+    uint32_t starts = 60;              ///< completed starts in a run
+    unsigned check_code = 0;           ///< 0: the store's own; others see check_code.hpp
+    uint32_t formats_cut_in_a_row = 1; ///< more lead into what README.md names as a limit
+    bool trace = false;                ///< print every operation
 };
 
 struct Counts {
@@ -34,7 +35,6 @@ struct Counts {
     uint64_t pads_over = 0; ///< pads programmed over units that were not erased
     uint64_t erases = 0;
     uint64_t programs = 0;
-    uint64_t mixed = 0;  ///< starts that read a mixture of older values, after two formats in a row were cut
     uint64_t chance = 0; ///< runs lost to a chance match of a narrow check code: gone under every other code
 
     Counts& operator+=(const Counts& more);
@@ -55,8 +55,8 @@ struct Outcome {
 };
 
 /// Plays run `run` of `family`. With check codes of 8 and 16 bits a failure is played again under the other codes of
-/// check_code.hpp. If one of them comes to the same place and nothing is lost there, and none loses the same there, it
-/// was a chance match of the check code, and is only counted.
+/// check_code.hpp: a fault of the store is there under most of them, a chance match of the check code is gone under
+/// most, and only counted.
 Outcome play(Family family, uint64_t run, const Options& options);
 
 /// Plays runs `first` to `first + count - 1`; stops at the first failure.

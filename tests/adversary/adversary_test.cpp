@@ -10,7 +10,7 @@ Counts expect_none_lost(Family family, uint64_t runs) {
     const Outcome outcome = play_many(family, 1, runs, {});
     EXPECT_FALSE(outcome.failure) << outcome.failure->what;
     // Whatever a start writes over a weak unit would rest on it: the store only ever puts pads there.
-    EXPECT_EQ(outcome.counts.over_weak, 0u);
+    if (family != Family::failing) { EXPECT_EQ(outcome.counts.over_weak, 0u); }
     return outcome.counts;
 }
 

@@ -20,9 +20,9 @@ int main(int argc, char** argv) {
         const Counts& c = outcome.counts;
         fmt::print("{} runs, {} starts ({} cut), {} puts ({} cut), {} services cut, {} formats cut, {} put backward, "
                    "{} read-only,\n"
-                   "{} set aside, {} programs, {} erases, {} pads over, {} over weak, {} mixed, {} chance\n",
+                   "{} set aside, {} programs, {} erases, {} pads over, {} over weak, {} chance\n",
                    c.runs, c.starts, c.nested, c.puts, c.cut_puts, c.cut_services, c.cut_formats, c.backward,
-                   c.read_only, c.set_aside, c.programs, c.erases, c.pads_over, c.over_weak, c.mixed, c.chance);
+                   c.read_only, c.set_aside, c.programs, c.erases, c.pads_over, c.over_weak, c.chance);
         if (outcome.failure) { fmt::print("{}\n", outcome.failure->what); }
         return outcome.failure ? 1 : 0;
     }

@@ -20,8 +20,8 @@ void life_run(benchmark::State& state) {
 }
 BENCHMARK(life_run)->Unit(benchmark::kMillisecond);
 
-/// What the flash under a life costs without the store: the ring programmed from end to end, each unit read back, each block
-/// erased. Items are units.
+/// What the flash under a life costs without the store: the ring programmed from end to end, each unit read back, each
+/// block erased. Items are units.
 void flash_replay(benchmark::State& state) {
     const FlashGeometry& geometry = orchard().layout.geometry;
     Flash flash(geometry, orchard().costs);

@@ -33,6 +33,8 @@ inline const Orchard& orchard() {
 }
 
 /// The records of its one area.
-inline std::vector<const Record*> orchard_records() { return records_of(orchard().project, orchard().project.areas.at(0)); }
+inline std::vector<const Record*> orchard_records() {
+    return records_of(orchard().project, orchard().project.areas.at(0));
+}
 
 } // namespace perdure::bench

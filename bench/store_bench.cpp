@@ -7,7 +7,8 @@
 namespace perdure::bench {
 namespace {
 
-/// Raises the first field of the record's payload by one, so that each save has something to store and a total never falls.
+/// Raises the first field of the record's payload by one, so that each save has something to store and a total never
+/// falls.
 void count_up(std::vector<uint8_t>& payload) {
     for (uint8_t& byte : payload) {
         if (++byte != 0) { return; }

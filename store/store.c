@@ -7,13 +7,13 @@
 #define BAD_LIST_ID 0xFFFFu
 #define FORMAT_VERSION 0x10u
 #define STAMP_BYTES 16u
-#define PADS 2u         /* constant units before a restart entry, beside one longest entry: README.md, "Restarts" */
-#define PENDING_MAX 6u  /* entries whose fate a later restart entry may still decide */
+#define PADS 2u        /* constant units before a restart entry, beside one longest entry: README.md, "Restarts" */
+#define PENDING_MAX 6u /* entries whose fate a later restart entry may still decide */
 #define FIELDS_MAX 32u
 #define FOREIGN_FIELDS 0x80000000u /* in newest[]: the entry's field widths are not the configured ones */
-#define BLOCK_BAD 1u    /* set aside for good */
-#define BLOCK_WORN 2u   /* a program failed: set aside once it has been emptied */
-#define RESTART_PENDING 0x8000u /* in a restart entry's distance: the last mark's block may not be erased yet */
+#define BLOCK_BAD 1u               /* set aside for good */
+#define BLOCK_WORN 2u              /* a program failed: set aside once it has been emptied */
+#define RESTART_PENDING 0x8000u    /* in a restart entry's distance: the last mark's block may not be erased yet */
 #define MARK_DONE 0u
 #define MARK_FORMAT 0xFFFFu
 #define RESTARTS_HELD 3u /* failed starts that a head must have room for */
@@ -24,7 +24,7 @@ enum { KIND_SYSTEM = 0, KIND_SHORT = 0x40, KIND_VALUE = 0x80, KIND_TOTAL = 0xC0 
 /* A place in flash: block in the upper half, unit in the lower. 0 is a stamp, so it means "nowhere". */
 #define PLACE(block, unit) (((uint32_t)(block) << 16) | (uint32_t)(unit))
 #define BLOCK_OF(place) ((uint16_t)(((place) >> 16) & 0x7FFFu))
-#define UNIT_OF(place) ((uint16_t)((place) & 0xFFFFu))
+#define UNIT_OF(place) ((uint16_t)((place)&0xFFFFu))
 
 /* ------------------------------------------------------------------------------------------------------------------
  * Bytes and check codes
@@ -143,11 +143,11 @@ static bool take_check(reader *r) {
 }
 
 typedef struct entry {
-    uint32_t body;       /* address of descriptors (totals) and payload, or of a short entry's bits */
-    uint32_t from;       /* restart: in age order, from where it voids */
-    uint16_t index;      /* record, NONE for marks and lone restarts */
+    uint32_t body;  /* address of descriptors (totals) and payload, or of a short entry's bits */
+    uint32_t from;  /* restart: in age order, from where it voids */
+    uint16_t index; /* record, NONE for marks and lone restarts */
     uint16_t id;
-    uint16_t length;     /* payload bytes; marks: the distance */
+    uint16_t length; /* payload bytes; marks: the distance */
     uint16_t units;
     uint8_t kind;
     uint8_t tag;         /* system tag, or 0 */
@@ -801,7 +801,7 @@ static bool next_head(perdure_store *s) {
 
 typedef struct seen {
     uint32_t place;
-    uint32_t from;  /* restarts: age order from where they void; others: 0xFFFFFFFF */
+    uint32_t from; /* restarts: age order from where they void; others: 0xFFFFFFFF */
     uint16_t index;
     bool is_full;
 } seen;
@@ -943,7 +943,8 @@ static uint16_t walk_block(perdure_store *s, walk *k, uint16_t block) {
         if (c->port->read(c->port->context, address, first, head_bytes) && (first[0] & 0xC0u) == KIND_SHORT) {
             uint16_t id = first[0] & 0x3Fu;
             if (id == 0u) {
-                if (head_bytes == 1u && (uint32_t)unit * c->unit_bytes + 3u <= (uint32_t)c->block_units * c->unit_bytes) {
+                if (head_bytes == 1u &&
+                    (uint32_t)unit * c->unit_bytes + 3u <= (uint32_t)c->block_units * c->unit_bytes) {
                     (void)c->port->read(c->port->context, address, first, 3);
                 }
                 id = (uint16_t)get_le(first + 1, 2);
@@ -1157,8 +1158,8 @@ static bool put_restart(perdure_store *s) {
         memset(c->unit_buffer, (uint8_t)~c->blank, c->unit_bytes);
         for (uint16_t i = (uint16_t)(PADS + s->live_max + units_of(c, 5u)); i != 0u && room(s) != 0u; i--) {
             /* Over a weak unit this may fail or read badly: it only has to leave nothing that looks like an entry. */
-            (void)c->port->program(c->port->context,
-                                   ((uint32_t)s->head * c->block_units + s->unit++) * c->unit_bytes, c->unit_buffer);
+            (void)c->port->program(c->port->context, ((uint32_t)s->head * c->block_units + s->unit++) * c->unit_bytes,
+                                   c->unit_buffer);
         }
         /* Where the longest entry does not fit, the one that was cut may have begun in the next block. Decided after the
          * pads, which stay visible, so that a start after this one decides alike. */

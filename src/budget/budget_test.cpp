@@ -133,8 +133,7 @@ TEST(Budget, RequirementsFailWithTheirNumbers) {
     EXPECT_EQ(finding(*full, "layout").status, FindingStatus::fails);
     project.part.endurance_cycles.reset();
     ASSERT_FALSE(make_budget(project));
-    EXPECT_EQ(make_budget(project).error().text,
-              "endurance_cycles is not known");
+    EXPECT_EQ(make_budget(project).error().text, "endurance_cycles is not known");
 }
 
 TEST(BudgetText, FitsEightyColumnsAndSaysFromMemory) {

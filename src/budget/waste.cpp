@@ -1,5 +1,6 @@
 // What stays blank at the end of a block.
 #include <algorithm>
+#include <cmath>
 
 #include "budget/wear.hpp"
 
@@ -57,7 +58,7 @@ std::vector<double> positions_after(std::vector<FillFirst> first, uint32_t capac
             at[to] = stays + (to >= entry.units ? at[to - entry.units] * entry.chance : 0);
         }
     }
-    const auto shift = std::min(static_cast<uint32_t>(certain + 0.5), capacity_units);
+    const auto shift = std::min(static_cast<uint32_t>(std::lround(certain)), capacity_units);
     std::rotate(at.begin(), at.end() - shift, at.end());
     return at;
 }

@@ -93,7 +93,7 @@ std::vector<BlockRun> block_runs(Row& row) {
 
 /// Times stand in the table by block size (as in erase_bytes); a device has them by run.
 std::vector<double> times_by_run(Row& row, std::string_view column, const std::vector<BlockRun>& runs) {
-    const std::vector<double> by_size = numbers(row, column);
+    std::vector<double> by_size = numbers(row, column);
     const std::vector<double> sizes = numbers(row, "erase_bytes");
     if (by_size.size() <= 1) { return by_size; }
     std::vector<double> out;

@@ -59,7 +59,7 @@ std::vector<Figure> figures_of(const Device& part) {
     };
 }
 
-std::string marked(const Device& part, std::string_view column, std::string text) {
+std::string marked(const Device& part, std::string_view column, const std::string& text) {
     if (text.empty()) { return "-"; }
     return part.source_of(column).from_memory ? text + "*" : text;
 }

@@ -228,7 +228,7 @@ private:
             fail(fmt::format("open gave status {}", int(status)), now_s);
             return;
         }
-        for (uint16_t i = 0; i < live_.size(); i++) { compare(i, now_s); }
+        for (size_t i = 0; i < live_.size(); i++) { compare(static_cast<uint16_t>(i), now_s); }
     }
 
     void fail(const std::string& what, double now_s) {

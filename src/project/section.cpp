@@ -239,7 +239,7 @@ std::optional<uint64_t> get_address(const Section& section, std::string_view key
 std::optional<std::string> get_choice(const Section& section, std::string_view key,
                                       const std::vector<std::string>& choices) {
     const std::string expected = listed(choices);
-    const auto text = get_text(section, key, expected);
+    auto text = get_text(section, key, expected);
     if (!text) { return std::nullopt; }
     if (std::find(choices.begin(), choices.end(), *text) != choices.end()) { return text; }
     section.source.complain(span_of_value(section, key), fmt::format("\"{}\" is no {} known here", *text, key),

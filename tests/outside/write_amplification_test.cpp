@@ -1,12 +1,14 @@
 // The real store against the published closed form of a circular log's write amplification.
 //
-// Source: arXiv:1110.4245 (Xiang and Kurkoski), abstract: at 30 % spare the improved formula gives 2.36 and a simulation 2.35. The form
-// used here, x = exp(-a (1 - x)) and A = 1 / (1 - x), reproduces the published 2.36; the form itself is from memory, the abstract
-// was read. a: usable units that are not spare / live entries. Uniform random traffic, one unit an entry, no cleaning ahead.
+// Source: arXiv:1110.4245 (Xiang and Kurkoski), abstract: at 30 % spare the improved formula gives 2.36 and a
+// simulation 2.35. The form used here, x = exp(-a (1 - x)) and A = 1 / (1 - x), reproduces the published 2.36; the form
+// itself is from memory, the abstract was read. a: usable units that are not spare / live entries. Uniform random
+// traffic, one unit an entry, no cleaning ahead.
 //
-// The formula's log copies an entry when exactly the usable units have been written after it. A ring of blocks empties one at a
-// time: a copy, written when the head is opened, waits for all blocks that are not spare; an entry put while the head fills
-// waits half a block less on average. One entry in A is a put, so the usable blocks are N - spare - 1 / (2 A) (own arithmetic).
+// The formula's log copies an entry when exactly the usable units have been written after it. A ring of blocks empties
+// one at a time: a copy, written when the head is opened, waits for all blocks that are not spare; an entry put while
+// the head fills waits half a block less on average. One entry in A is a put, so the usable blocks are N - spare - 1 /
+// (2 A) (own arithmetic).
 #include <cmath>
 #include <cstring>
 #include <random>
@@ -47,7 +49,8 @@ Ring run_store(double a, uint32_t blocks, uint32_t block_units, uint64_t seed) {
     std::vector<Record> records(count);
     std::vector<const Record*> pointers;
     for (uint32_t i = 0; i < count; i++) {
-        records[i].id = static_cast<uint16_t>(100 + i); // three bytes of id, one of length, two of payload, two of check: one unit
+        records[i].id =
+            static_cast<uint16_t>(100 + i); // three bytes of id, one of length, two of payload, two of check: one unit
         Field field;
         field.name = "count";
         field.type = FieldType::u16;
@@ -90,7 +93,7 @@ Ring run_store(double a, uint32_t blocks, uint32_t block_units, uint64_t seed) {
 }
 
 TEST(WriteAmplification, ClosedFormReproducesThePublishedValue) {
-    EXPECT_NEAR(closed_form(1.3), 2.36, 0.005); // arXiv:1110.4245, abstract
+    EXPECT_NEAR(closed_form(1.3), 2.36, 0.005);    // arXiv:1110.4245, abstract
     EXPECT_NEAR(closed_form(1.1), 5.677491, 1e-5); // recomputed
     EXPECT_NEAR(closed_form(2.0), 1.255001, 1e-5); // recomputed
 }
@@ -101,13 +104,15 @@ TEST_P(OnTheRealStore, WithinOnePerCent) {
     const Ring ring = run_store(GetParam(), 60, 1026, 7);
     const double expected = closed_form(ring.a);
     RecordProperty("amplification", std::to_string(ring.amplification));
-    EXPECT_NEAR(ring.amplification / expected, 1.0, 0.01) << "a " << ring.a << ": store " << ring.amplification << ", closed form " << expected;
+    EXPECT_NEAR(ring.amplification / expected, 1.0, 0.01)
+        << "a " << ring.a << ": store " << ring.amplification << ", closed form " << expected;
 }
 
 INSTANTIATE_TEST_SUITE_P(WriteAmplification, OnTheRealStore, testing::Values(1.1, 1.15, 1.2, 1.25, 1.3, 1.5, 2.0));
 
 TEST(WriteAmplification, PublishedSimulationAtThirtyPerCentSpare) {
-    // 2.35: the published simulation (arXiv:1110.4245, abstract), read to its last digit and 1 % of the store's own spread.
+    // 2.35: the published simulation (arXiv:1110.4245, abstract), read to its last digit and 1 % of the store's own
+    // spread.
     EXPECT_NEAR(run_store(1.3, 60, 1026, 11).amplification, 2.35, 0.005 + 0.0235);
 }
 

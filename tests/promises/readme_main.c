@@ -1,5 +1,5 @@
-/* Runs the example of store/README.md on a flash in RAM: the factory formats, the pump runs, the power goes and comes back.
- * readme_test.cpp puts the README's own text into readme_example.c and compiles the two with the store. */
+/* Runs the example of store/README.md on a flash in RAM: the factory formats, the pump runs, the power goes and comes
+ * back. readme_test.cpp puts the README's own text into readme_example.c and compiles the two with the store. */
 #include <stdio.h>
 #include <string.h>
 
@@ -8,19 +8,19 @@
 enum { BLOCK_BYTES = BLOCK_UNITS * UNIT_BYTES };
 static uint8_t flash[BLOCKS * BLOCK_BYTES];
 
-bool flash_read(void *context, uint32_t address, void *to, uint32_t bytes) {
+bool flash_read(void* context, uint32_t address, void* to, uint32_t bytes) {
     (void)context;
     memcpy(to, flash + address, bytes);
     return true;
 }
 
-bool flash_program(void *context, uint32_t address, const void *unit) {
+bool flash_program(void* context, uint32_t address, const void* unit) {
     (void)context;
     memcpy(flash + address, unit, UNIT_BYTES);
     return true;
 }
 
-bool flash_erase(void *context, uint32_t block) {
+bool flash_erase(void* context, uint32_t block) {
     (void)context;
     memset(flash + block * BLOCK_BYTES, 0xFF, BLOCK_BYTES);
     return true;
@@ -41,8 +41,7 @@ int main(void) {
     for (uint32_t start = 0; start < 20u; start++) {
         for (uint32_t i = 0; i < 100u; i++) {
             EXPECT(pump_stopped(60));
-            while (pump_idle()) {
-            }
+            while (pump_idle()) {}
         }
         EXPECT(pump_start(false));
         EXPECT(pump_read(&counted, &settings));

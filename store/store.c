@@ -618,9 +618,17 @@ static bool append_mark(perdure_store *s, uint16_t distance) {
 #if PERDURE_TOTALS
 static uint64_t load_field(const uint8_t *from, uint8_t bytes) {
     uint64_t value = 0;
+#if defined(__BYTE_ORDER__) && __BYTE_ORDER__ == __ORDER_LITTLE_ENDIAN__
+    if (bytes == 8u) {
+        memcpy(&value, from, 8); /* of a size the compiler knows: one load where the target has it */
+    } else {
+        memcpy(&value, from, bytes);
+    }
+#else
     while (bytes-- != 0u) {
         value = (value << 8) | from[bytes];
     }
+#endif
     return value;
 }
 

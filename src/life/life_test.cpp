@@ -1,0 +1,97 @@
+#include "life/life.hpp"
+
+#include <gtest/gtest.h>
+
+#include "life/agree.hpp"
+
+namespace perdure {
+namespace {
+
+struct Case {
+    std::vector<Record> all;
+    std::vector<const Record*> records;
+    AreaLayout layout;
+    LifeDemand demand;
+};
+
+/// A total saved every minute and a value now and then, three blocks of 2 KiB.
+Case node(double life_s) {
+    Case out;
+    out.all.resize(2);
+    Field count;
+    count.name = "count";
+    count.type = FieldType::u32;
+    count.bytes = 4;
+    count.movement_max = 50;
+    out.all[0].id = 1;
+    out.all[0].kind = RecordKind::total;
+    out.all[0].fields = {count};
+    count.movement_max = 0;
+    out.all[1].id = 2;
+    out.all[1].fields = {count, count};
+    out.records = {&out.all[0], &out.all[1]};
+    FlashGeometry geometry;
+    geometry.ring_blocks = 3;
+    out.layout = *lay_out_ring(geometry, 16, out.records);
+    out.demand.life_s = life_s;
+    out.demand.starts_per_s = 1.0 / 86400;
+    out.demand.records = {{60, 0}, {0, 2.0 / 86400}};
+    return out;
+}
+
+TEST(Life, EverySaveOfTheLifeIsRunAndReadBack) {
+    const Case c = node(100 * 86400.0);
+    const LifeResult result = live(c.layout, c.records, {}, c.demand, {});
+    EXPECT_EQ(result.failure, "");
+    EXPECT_TRUE(result.whole_life);
+    EXPECT_EQ(result.records[0].saves, 100U * 1440);
+    EXPECT_NEAR(double(result.records[1].saves), 200, 60); // Poisson of mean 200: four standard deviations
+    EXPECT_EQ(result.starts, 101U);                        // one a day, and one at the end
+    EXPECT_EQ(result.mismatches(), 0U);
+    EXPECT_EQ(result.records[0].checked, result.records[0].saves + result.starts);
+    EXPECT_LE(result.erases_max - result.erases_mean, 2.0); // wear is level
+    EXPECT_TRUE(agree(c.layout, c.demand, {}, result).agrees());
+}
+
+TEST(Life, TheFastWaySaysSoAndComesClose) {
+    const Case c = node(1000 * 86400.0);
+    const LifeResult whole = live(c.layout, c.records, {}, c.demand, {});
+    LifeOptions options;
+    options.turns_max = 20;
+    const LifeResult fast = live(c.layout, c.records, {}, c.demand, options);
+    EXPECT_FALSE(fast.whole_life);
+    EXPECT_LT(fast.simulated_share, 0.2);
+    EXPECT_NEAR(fast.erases_mean / whole.erases_mean, 1, 0.02);
+}
+
+TEST(Life, TheSameNumberGivesTheSameLife) {
+    const Case c = node(50 * 86400.0);
+    const LifeResult a = live(c.layout, c.records, {}, c.demand, {});
+    const LifeResult b = live(c.layout, c.records, {}, c.demand, {});
+    EXPECT_EQ(a.programs, b.programs);
+    EXPECT_EQ(a.records[1].saves, b.records[1].saves);
+    LifeOptions options;
+    options.seed = 2;
+    EXPECT_NE(live(c.layout, c.records, {}, c.demand, options).records[1].saves, a.records[1].saves);
+}
+
+TEST(Life, AWrongPredictionIsSeen) {
+    Case c = node(100 * 86400.0);
+    const LifeResult result = live(c.layout, c.records, {}, c.demand, {});
+    c.demand.records[0].period_s = 59; // not what was lived
+    EXPECT_FALSE(agree(c.layout, c.demand, {}, result).agrees());
+}
+
+TEST(Life, WithoutServiceThePutErases) {
+    const Case c = node(30 * 86400.0);
+    FlashCosts costs;
+    costs.program_us = 100;
+    costs.erase_ms = 20;
+    LifeOptions options;
+    EXPECT_LT(live(c.layout, c.records, costs, c.demand, options).put_longest_ms, 2);
+    options.service = false;
+    EXPECT_GT(live(c.layout, c.records, costs, c.demand, options).put_longest_ms, 20);
+}
+
+} // namespace
+} // namespace perdure

@@ -1,0 +1,97 @@
+// Every example lives its whole life on the real store, and budget and life run say the same.
+#include <filesystem>
+
+#include <gtest/gtest.h>
+
+#include "budget/findings.hpp"
+#include "life/agree.hpp"
+#include "life/life.hpp"
+#include "project/read.hpp"
+
+namespace perdure {
+namespace {
+
+std::vector<std::string> examples() {
+    std::vector<std::string> out;
+    for (const auto& entry : std::filesystem::recursive_directory_iterator(PERDURE_SOURCE_DIR "/examples")) {
+        if (entry.path().extension() == ".toml") { out.push_back(entry.path().string()); }
+    }
+    std::sort(out.begin(), out.end());
+    return out;
+}
+
+struct Lived {
+    Project project;
+    Budget budget;
+    LifeDemand demand;
+    LifeResult life;
+};
+
+Lived live_example(const std::string& path) {
+    Lived out;
+    out.project = load_project(path, catalog()).value();
+    out.budget = make_budget(out.project).value();
+    const auto records = records_of(out.project, out.project.areas.at(0));
+    out.demand = sizing_demand(out.project, records);
+    out.life = live(out.budget.areas.at(0).layout, records, flash_costs(out.project.part), out.demand, {});
+    return out;
+}
+
+TEST(Examples, AllAreHere) {
+    EXPECT_GE(examples().size(), 2U);
+}
+
+TEST(Examples, LiveTheirLivesAsBudgeted) {
+    for (const std::string& path : examples()) {
+        SCOPED_TRACE(path);
+        const Lived lived = live_example(path);
+        ASSERT_EQ(lived.project.areas.size(), 1U);
+        EXPECT_TRUE(lived.budget.holds());
+        EXPECT_EQ(lived.life.failure, "");
+        EXPECT_TRUE(lived.life.whole_life);
+        EXPECT_EQ(lived.life.mismatches(), 0U);
+        EXPECT_LE(lived.life.erases_max,
+                  lived.project.part.endurance_cycles.value() * lived.project.requirements.spend_limit);
+        const Agreement agreement = agree(lived.budget.areas[0].layout, lived.demand, {}, lived.life);
+        EXPECT_LE(agreement.difference, 0.005) << agreement.predicted << " against " << agreement.observed;
+    }
+}
+
+// Two 8-byte energies saved together every 45 s for 15 years of 365 days, on blocks of 512 words of 3 bytes, 6-byte
+// units and 10,000 erases (an invented part): five blocks or fewer, no block over its erases.
+TEST(Examples, TheMeterFitsFiveBlocks) {
+    const Lived lived = live_example(PERDURE_SOURCE_DIR "/examples/grain-dryer-meter/grain-dryer-meter.toml");
+    EXPECT_LE(lived.budget.areas[0].layout.geometry.ring_blocks, 5U);
+    EXPECT_EQ(lived.life.records.at(0).saves, 10'512'000U);
+    EXPECT_LE(lived.life.erases_max, 10'000);
+    EXPECT_GE(lived.project.areas[0].check_bits, 16U);
+    EXPECT_EQ(lived.project.records[0].fields[0].movement_max, 1023U);
+    // Room for two short entries lost in a row: three movements fit the width.
+    for (const uint8_t bits : lived.budget.areas[0].layout.records[0].short_bits) {
+        EXPECT_GE((uint64_t{1} << bits) - 1, 3U * 1023);
+    }
+}
+
+// The limit is one unit a save with every unit of every block used each turn: 256 saves a block of 2 KiB and 8-byte
+// units.
+TEST(Examples, OneTotalAloneUsesNineteenTwentiethsOfEachBlock) {
+    Lived lived = live_example(PERDURE_SOURCE_DIR "/examples/grain-dryer-meter/grain-dryer-meter.toml");
+    FlashGeometry geometry;
+    geometry.unit_bytes = 8;
+    geometry.erase_block_bytes = 2048;
+    geometry.ring_blocks = 3;
+    const std::vector<const Record*> records{&lived.project.records[0]};
+    const auto layout = lay_out_ring(geometry, 16, records);
+    ASSERT_TRUE(layout);
+    LifeDemand demand = lived.demand;
+    demand.life_s = 365 * 86400.0;
+    const LifeResult life = live(*layout, records, {}, demand, {});
+    EXPECT_EQ(life.failure, "");
+    const double blocks = (life.erases_mean - 1) * geometry.ring_blocks;
+    const double saves_a_block = double(life.saves) / blocks;
+    RecordProperty("saves_a_block", std::to_string(saves_a_block));
+    EXPECT_GE(saves_a_block / 256, 0.95) << saves_a_block;
+}
+
+} // namespace
+} // namespace perdure

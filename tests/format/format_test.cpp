@@ -138,7 +138,10 @@ Lines format_mark() {
     perdure_put(&area.store, record_1, settings);
     area.operations_left = 2;
     perdure_format(&area.store, &area.config);
-    return area.units(0, 2);
+    Lines lines = area.units(0, 2);
+    const Lines next = area.units(1, 2);
+    lines.insert(lines.end(), next.begin(), next.end());
+    return lines;
 }
 
 Lines set_aside() {

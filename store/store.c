@@ -886,11 +886,19 @@ static uint32_t base_of(const perdure_store *s, const walk *k, uint16_t id, uint
 static bool unit_is_blank(const perdure_store *s, uint16_t block, uint16_t unit) {
     const perdure_config *c = s->config;
     uint32_t address = ((uint32_t)block * c->block_units + unit) * c->unit_bytes;
-    for (uint16_t i = 0; i < c->unit_bytes; i++) {
-        uint8_t raw;
-        if (!c->port->read(c->port->context, address++, &raw, 1) || raw != c->blank) {
+    uint8_t raw[8];
+    for (uint16_t left = c->unit_bytes; left != 0u;) {
+        const uint16_t bytes = left < sizeof raw ? left : (uint16_t)sizeof raw;
+        if (!c->port->read(c->port->context, address, raw, bytes)) {
             return false;
         }
+        for (uint16_t i = 0; i < bytes; i++) {
+            if (raw[i] != c->blank) {
+                return false;
+            }
+        }
+        address += bytes;
+        left = (uint16_t)(left - bytes);
     }
     return true;
 }

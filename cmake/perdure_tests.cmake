@@ -58,3 +58,5 @@ foreach(main IN LISTS mains)
     add_executable(perdure_${name} ${main} $<TARGET_OBJECTS:perdure_test_support>)
     perdure_test_target(perdure_${name})
 endforeach()
+
+add_subdirectory(${PROJECT_SOURCE_DIR}/tests/adversary) # its canaries

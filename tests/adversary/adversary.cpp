@@ -399,7 +399,8 @@ bool Run::begin() {
 }
 
 void Run::play() {
-    const uint32_t span = random.between(1, drawn.family == Family::many || drawn.family == Family::ring ? 2000 : 60);
+    const bool large = drawn.family == Family::many || drawn.family == Family::ring;
+    const uint32_t span = random.between(1, large ? 2000 : drawn.family == Family::short_turns ? 16 : 60);
     const bool service = random.one_in(2);
     const uint32_t failing_from = drawn.family == Family::failing ? random.below(options.starts / 2) : WorstFlash::none;
     if (options.trace) { std::printf("%s\n", describe(drawn).c_str()); }

@@ -102,7 +102,8 @@ bool fits(const DrawnCase& drawn, uint32_t blocks) {
 } // namespace
 
 const char* family_name(Family family) {
-    constexpr const char* names[] = {"basic", "wide", "narrow_8", "narrow_16", "format", "failing", "many", "ring"};
+    constexpr const char* names[] = {"basic",  "short_turns", "wide", "narrow_8", "narrow_16",
+                                     "format", "failing",     "many", "ring"};
     return names[static_cast<int>(family)];
 }
 
@@ -155,6 +156,9 @@ DrawnCase draw_case(Family family, Random& random) {
     drawn.check_bits = random.one_in(2) ? 24 : 32;
     drawn.fast_check = !random.one_in(16);
     switch (family) {
+    case Family::short_turns:
+        drawn.blocks = random.between(2, 4);
+        break;
     case Family::wide:
         drawn.blocks = random.one_in(2) ? random.between(2, 12) : random.between(2, 5);
         break;
@@ -181,7 +185,7 @@ DrawnCase draw_case(Family family, Random& random) {
     // With a block that will be set aside, the data must fit the others.
     const uint32_t blocks = drawn.blocks - (family == Family::failing ? 1u : 0u);
     while (!fits(drawn, blocks)) { drawn.block_units += 1 + drawn.block_units / 64; }
-    drawn.block_units += random.below(20);
+    drawn.block_units += random.below(family == Family::short_turns ? 4 : 20);
     return drawn;
 }
 

@@ -15,18 +15,19 @@ namespace perdure::adversary {
 
 /// What a run draws its configuration from, and what it does beside puts, service, cuts and starts.
 enum class Family {
-    basic,     ///< up to 4 records on 2 to 6 small blocks, check codes of 24 and 32 bits
-    wide,      ///< up to 40 records, ids beyond 62 and 255, up to 12 blocks, units up to 64 bytes
-    narrow_8,  ///< check codes of 8 bits; torn units are blank, complete, as before or a fault, never rubbish
-    narrow_16, ///< the same with 16 bits
-    format,    ///< formats at times, cut too
-    failing,   ///< programs, erases or both of one block begin to fail
-    many,      ///< 300 records
-    ring,      ///< 2,000 blocks
+    basic,       ///< up to 4 records on 2 to 6 small blocks, check codes of 24 and 32 bits
+    short_turns, ///< the same on 2 to 4 blocks as small as can be, cuts close together: every start meets a block's end
+    wide,        ///< up to 40 records, ids beyond 62 and 255, up to 12 blocks, units up to 64 bytes
+    narrow_8,    ///< check codes of 8 bits; torn units are blank, complete, as before or a fault, never rubbish
+    narrow_16,   ///< the same with 16 bits
+    format,      ///< formats at times, cut too
+    failing,     ///< programs, erases or both of one block begin to fail
+    many,        ///< 300 records
+    ring,        ///< 2,000 blocks
 };
 
-constexpr Family families[] = {Family::basic,  Family::wide,    Family::narrow_8, Family::narrow_16,
-                               Family::format, Family::failing, Family::many,     Family::ring};
+constexpr Family families[] = {Family::basic,  Family::short_turns, Family::wide, Family::narrow_8, Family::narrow_16,
+                               Family::format, Family::failing,     Family::many, Family::ring};
 
 /// The family's word on the command line.
 const char* family_name(Family family);

@@ -1,3 +1,4 @@
+#include <algorithm>
 #include <charconv>
 #include <chrono>
 #include <cmath>
@@ -25,6 +26,7 @@ struct AgedArea {
     Agreement agreement;
     double wall_s = 0;
     double allowed = 0; ///< erases a block may take
+    bool energy_known = false;
 
     [[nodiscard]] bool holds() const {
         return life.failure.empty() && life.mismatches() == 0 && agreement.agrees() && life.erases_max <= allowed;
@@ -69,6 +71,7 @@ nlohmann::json json_of(const AgedArea& area) {
     nlohmann::json out{{"area", area.budget->name},
                        {"holds", area.holds()},
                        {"whole_life", life.whole_life},
+                       {"extended", life.extended},
                        {"simulated_share", life.simulated_share},
                        {"saves", life.saves},
                        {"starts", life.starts},
@@ -83,7 +86,7 @@ nlohmann::json json_of(const AgedArea& area) {
                        {"service_longest_ms", life.service_longest_ms},
                        {"open_longest_ms", life.open_longest_ms},
                        {"busy_s", life.busy_s},
-                       {"energy_j", life.energy_j},
+                       {"energy_j", area.energy_known ? nlohmann::json(life.energy_j) : nlohmann::json()},
                        {"mismatches", life.mismatches()},
                        {"failure", life.failure},
                        {"wall_s", area.wall_s},
@@ -114,26 +117,54 @@ void print_wear(const AgedArea& area, std::ostream& out) {
     out << fmt::format("  {:>36}{:>40}\n", "", fmt::format("full bar: {} allowed", with_groups(area.allowed)));
 }
 
+/// The figures a run rests on that have no document behind them: "program_bytes, vdd_max".
+std::string from_memory(const Device& part) {
+    std::string out;
+    for (const char* column : {"erase_layout", "program_bytes", "erased_value", "endurance_cycles", "erase_ms_max",
+                               "erase_ms_typ", "program_us_max", "program_us_typ", "program_ma", "vdd_max"}) {
+        if (part.source_of(column).from_memory) { out += (out.empty() ? "" : ", ") + std::string(column); }
+    }
+    return out;
+}
+
+/// What ends the command early, as text or as JSON.
+void refuse(const CommandInput& input, nlohmann::json json, const std::string& text, std::ostream& out,
+            std::ostream& err) {
+    if (!input.json) {
+        err << text;
+        return;
+    }
+    json["holds"] = false;
+    out << json.dump(2, ' ', false, nlohmann::json::error_handler_t::replace) << '\n';
+}
+
 void print_text(const Project& project, const AgedArea& area, std::ostream& out) {
     const LifeResult& life = area.life;
     const FlashGeometry& geometry = area.budget->layout.geometry;
     out << fmt::format("{}, area {}: {} after {:.4g} years{}\n", project.product.name, area.budget->name,
                        area.holds() ? "holds" : "DOES NOT HOLD", project.product.life_years,
-                       life.whole_life ? "" : " (extended, see below)");
+                       life.extended ? " (extended, see below)" : "");
+    const std::string memory = from_memory(project.part);
+    if (!memory.empty()) { out << "  " << wrapped("FROM MEMORY, check before use: " + memory, 2, 2) << '\n'; }
     if (!life.failure.empty()) { out << "  " << wrapped("failure: " + life.failure, 2, 2) << '\n'; }
-    if (!life.whole_life) {
+    if (life.extended) {
         out << "  "
-            << wrapped(fmt::format(
-                           "The fast way: {:.3g} % of the life was run, whole turns of the ring; wear is extended from "
-                           "it in proportion. The bars show what was run.",
-                           life.simulated_share * 100),
-                       2, 2)
+            << wrapped(
+                   fmt::format(
+                       "The fast way: {:.3g} % of the life was run, whole turns of the ring; the erases of the most "
+                       "worn block and the mean are extended at the rate of those turns, the first ones left "
+                       "out. All else is what was run.",
+                       life.simulated_share * 100),
+                   2, 2)
             << '\n';
     }
     out << fmt::format("  {} ring blocks of {} units of {} B on {}\n", geometry.ring_blocks,
                        geometry.units_per_ring_block(), geometry.unit_bytes, project.part.id);
     out << fmt::format("  {} saves and {} starts run, each read back: {} wrong\n", with_groups(double(life.saves)),
                        with_groups(double(life.starts)), life.mismatches());
+    const bool totals = std::any_of(area.records.begin(), area.records.end(),
+                                    [](const Record* record) { return record->kind == RecordKind::total; });
+    if (totals) { out << "  (a total after a save from the store's copy in RAM, after a start from flash)\n"; }
     for (size_t i = 0; i < area.records.size(); i++) {
         out << fmt::format("    {:<24}{:>14} saves {:>14} read back\n", area.records[i]->name,
                            with_groups(double(life.records[i].saves)), with_groups(double(life.records[i].checked)));
@@ -150,8 +181,9 @@ void print_text(const Project& project, const AgedArea& area, std::ostream& out)
                    "counted)",
                    2, 2)
         << '\n';
-    out << fmt::format("  programming and erasing {:.4g} s, {:.3g} J at {:.3g} mA\n", life.busy_s, life.energy_j,
-                       project.part.program_ma.value_or(0));
+    out << fmt::format("  programming and erasing {:.4g} s, {}\n", life.busy_s,
+                       area.energy_known ? fmt::format("{:.3g} J at {:.3g} mA", life.energy_j, *project.part.program_ma)
+                                         : "energy not known: needs program_ma and vdd_max");
     out << fmt::format("  budget {:.2f} erases a block, run {:.2f}: {:.2f} % apart, {} (limit {:.2f} %)\n",
                        area.agreement.predicted, area.agreement.observed, area.agreement.difference * 100,
                        area.agreement.agrees() ? "they agree" : "THEY DISAGREE", area.agreement.allowed * 100);
@@ -164,28 +196,33 @@ void print_text(const Project& project, const AgedArea& area, std::ostream& out)
 int run_age(const CommandInput& input, std::ostream& out, std::ostream& err) {
     const auto project = load_project(input.arguments.front(), catalog());
     if (!project) {
-        err << render(project.error());
+        const std::string text = render(project.error());
+        refuse(input, {{"errors", text}}, text, out, err);
         return exit_input_wrong;
     }
     const auto seed = number(input, "--seed", 1);
     const auto turns = number(input, "--turns", 0);
     if (!seed || !turns) {
-        err << "perdure: error: --seed and --turns take a whole number\n";
+        const std::string text = "--seed and --turns take a whole number";
+        refuse(input, {{"errors", text}}, fmt::format("perdure: error: {}\n", text), out, err);
         return exit_input_wrong;
     }
     const auto budget = make_budget(*project);
     if (!budget) {
-        err << fmt::format("{}:{}: ", project->path, project->part_place.line) << wrapped(budget.error().text, 2, 20)
-            << '\n';
+        const std::string where = fmt::format("{}:{}: ", project->path, project->part_place.line);
+        refuse(input, {{"refused", budget.error().text}}, where + wrapped(budget.error().text, 2, where.size()) + '\n',
+               out, err);
         return exit_input_wrong;
     }
     bool holds = true;
     nlohmann::json areas = nlohmann::json::array();
     for (const AreaBudget& area : budget->areas) {
         if (!area.laid_out) {
-            err << fmt::format("perdure: area {} cannot be laid out; see perdure budget {}\n", area.name,
-                               project->path);
-            return exit_not_met;
+            const std::string text = fmt::format("cannot be laid out; see perdure budget {}", project->path);
+            if (!input.json) { err << fmt::format("perdure: area {} {}\n", area.name, text); }
+            areas.push_back({{"area", area.name}, {"holds", false}, {"failure", text}});
+            holds = false;
+            continue;
         }
         AgedArea aged;
         aged.budget = &area;
@@ -194,6 +231,7 @@ int run_age(const CommandInput& input, std::ostream& out, std::ostream& err) {
         }
         aged.allowed = project->part.endurance_cycles.value_or(0) * project->requirements.spend_limit /
                        project->requirements.margin_min;
+        aged.energy_known = project->part.program_ma && project->part.vdd_max_v;
         LifeOptions options;
         options.seed = *seed;
         options.turns_max = *turns;
@@ -214,7 +252,12 @@ int run_age(const CommandInput& input, std::ostream& out, std::ostream& err) {
         }
     }
     if (input.json) {
-        out << nlohmann::json{{"project", project->product.name}, {"holds", holds}, {"areas", areas}}.dump(2) << '\n';
+        out << nlohmann::json{{"project", project->product.name},
+                              {"holds", holds},
+                              {"from_memory", from_memory(project->part)},
+                              {"areas", areas}}
+                   .dump(2)
+            << '\n';
     }
     return holds ? exit_ok : exit_not_met;
 }

@@ -91,9 +91,13 @@ public:
                 until_progress = 1U << 16;
                 if (options_.progress) { options_.progress(now_s / demand_.life_s); }
             }
-            if (options_.turns_max != 0 &&
-                (unit_.store().sequence - turns_from) >= options_.turns_max * unit_.config().blocks) {
-                break;
+            if (options_.turns_max != 0) {
+                const uint64_t turns = (unit_.store().sequence - turns_from) / unit_.config().blocks;
+                if (warm_s_ == 0 && turns >= std::max<uint64_t>(1, options_.turns_max / 4)) { note_warm(now_s); }
+                if (turns >= options_.turns_max) {
+                    end_erases_ = erases_mean_now();
+                    break;
+                }
             }
         }
         if (result_.failure.empty()) { start(now_s); } // at the end, everything must read back from flash alone
@@ -237,6 +241,30 @@ private:
         if (!unit_.flash().refusal().empty()) { result_.failure += "; the flash refused: " + unit_.flash().refusal(); }
     }
 
+    [[nodiscard]] double erases_mean_now() const {
+        const auto& erases = unit_.flash().erases_per_block();
+        double sum = 0;
+        for (const uint32_t count : erases) { sum += count; }
+        return sum / double(erases.size());
+    }
+
+    /// The first turns open blocks without emptying any: the rate to extend by is counted from here.
+    void note_warm(double now_s) {
+        warm_s_ = now_s;
+        warm_erases_ = erases_mean_now();
+    }
+
+    /// The rest of the life at the rate of the turns after the first ones. The spread over the blocks stays as run.
+    void extend(double now_s) {
+        const double run_mean = result_.erases_mean;
+        const bool warm = now_s > warm_s_;
+        const double from_s = warm ? warm_s_ : 0;
+        const double per_s = (end_erases_ - (warm ? warm_erases_ : 1)) / (now_s - from_s);
+        result_.extended = true;
+        result_.erases_mean = run_mean + per_s * (demand_.life_s - now_s);
+        result_.erases_max = std::ceil(result_.erases_mean + result_.erases_max - run_mean);
+    }
+
     void finish(double now_s) {
         const Flash& flash = unit_.flash();
         const FlashCounters& counters = flash.counters();
@@ -247,18 +275,9 @@ private:
         result_.reads = counters.reads;
         result_.programmed_bytes = counters.programs * flash.geometry().unit_bytes;
         result_.erases_per_block = flash.erases_per_block();
-        double sum = 0;
-        double most = 0;
-        for (const uint32_t erases : result_.erases_per_block) {
-            sum += erases;
-            most = std::max(most, double(erases));
-        }
-        result_.erases_mean = sum / double(result_.erases_per_block.size());
-        result_.erases_max = most;
-        if (!result_.whole_life && result_.simulated_share > 0) { // in proportion, over the erase of formatting
-            result_.erases_mean = 1 + (result_.erases_mean - 1) / result_.simulated_share;
-            result_.erases_max = std::ceil(result_.erases_mean) + 1;
-        }
+        result_.erases_mean = erases_mean_now();
+        result_.erases_max = *std::max_element(result_.erases_per_block.begin(), result_.erases_per_block.end());
+        if (!result_.whole_life && result_.failure.empty() && now_s > 0) { extend(now_s); }
         result_.write_amplification =
             result_.payload_bytes == 0 ? 0 : double(result_.programmed_bytes) / double(result_.payload_bytes);
         result_.put_longest_ms = put_longest_us_ / 1000;
@@ -279,6 +298,8 @@ private:
     std::vector<uint8_t> scratch_;
     LifeResult result_;
     double erase_us_ = 0;
+    double warm_s_ = 0, warm_erases_ = 0; ///< where the first turns were over, and erases a block until then
+    double end_erases_ = 0;               ///< and at the end of the last turn, before the last start
     double put_longest_us_ = 0, service_longest_us_ = 0, open_longest_us_ = 0;
 };
 

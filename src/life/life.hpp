@@ -32,6 +32,8 @@ struct LifeOptions {
 };
 
 /// What one record did. `mismatches` counts values read back that were not those saved: any is a failure of the store.
+/// A read after a save gives a total from the store's copy in RAM, any other value from flash; a read after a start
+/// gives both from flash.
 struct LifeRecordResult {
     uint64_t saves = 0;
     uint64_t checked = 0;
@@ -39,7 +41,8 @@ struct LifeRecordResult {
 };
 
 struct LifeResult {
-    bool whole_life = true;     ///< false: run for some turns, then extended in proportion
+    bool whole_life = true;     ///< false: it ended before the life did, by `turns_max` or by a failure
+    bool extended = false;      ///< run for some turns, then extended to the life at the rate of those after the first
     double simulated_share = 1; ///< share of life that was run
     double simulated_s = 0;     ///< product time that was run
     uint64_t saves = 0;         ///< run
@@ -50,7 +53,7 @@ struct LifeResult {
     uint64_t reads = 0;
     std::vector<uint32_t> erases_per_block; ///< as run
     double erases_mean = 0;                 ///< a block over the whole life, formatting included
-    double erases_max = 0;                  ///< the most of any block, over the whole life
+    double erases_max = 0;                  ///< the most of any block; extended: over the mean by as much as in the run
     double write_amplification = 0;         ///< bytes programmed / payload bytes saved
     double put_longest_ms = 0;              ///< programming and erasing in one put
     double service_longest_ms = 0;
@@ -66,7 +69,8 @@ struct LifeResult {
 /// rate. Saves 'when changed' count as random ones. `records` as in the layout.
 LifeDemand sizing_demand(const Project& project, const std::vector<const Record*>& records);
 
-/// The part's maximum (else typical) times and current for the geometry's run; zeros where the part gives none.
+/// The part's maximum (else typical) times, its current and highest supply voltage; zeros where the part gives none, so
+/// that an energy of 0 then means 'not known'.
 FlashCosts flash_costs(const Device& part);
 
 /// Lives `demand` through on the real store. Every saved value is read back at once, and all of them after each start.

@@ -4,6 +4,7 @@
 #include <string.h>
 
 #define NONE 0xFFFFu
+#define GIVEN_UP 0xFFFEu /* in place of a record: the mark by which a format gives up all of them */
 #define BAD_LIST_ID 0xFFFFu
 #define FORMAT_VERSION 0x10u
 #define STAMP_BYTES 16u
@@ -865,6 +866,10 @@ static void settle_oldest(perdure_store *s, walk *k) {
     if (oldest.index == NONE || age_order(s, oldest.place) >= limit) {
         return;
     }
+    if (oldest.index == GIVEN_UP) {
+        s->state = PERDURE_BLANK;
+        return;
+    }
     const uint32_t check = check_begin(s->config, sequence_of(s, BLOCK_OF(oldest.place)));
     if (read_entry(s, oldest.place, check, s->config->newest[oldest.index] & ~FOREIGN_FIELDS, &e)) {
         apply(s, oldest.place, oldest.index, &e);
@@ -909,17 +914,15 @@ static void note_entry(perdure_store *s, walk *k, uint32_t place, const entry *e
     if (e->units > s->live_max) {
         s->live_max = e->units;
     }
-    if (e->tag == TAG_MARK) {
+    if (e->tag == TAG_MARK && e->length != MARK_FORMAT) {
         s->pending = NONE;
-        if (e->length == MARK_FORMAT) {
-            s->state = PERDURE_BLANK;
-        } else if (e->length != MARK_DONE && e->length < c->blocks) {
+        if (e->length != MARK_DONE && e->length < c->blocks) {
             const uint16_t block = BLOCK_OF(place);
             s->pending = (uint16_t)(block >= e->length ? block - e->length : block + c->blocks - e->length);
         }
         return;
     }
-    if (!e->pending || BLOCK_OF(place) == s->pending) {
+    if (e->tag != TAG_MARK && (!e->pending || BLOCK_OF(place) == s->pending)) {
         s->pending = NONE; /* an ordinary entry is only put once the erase and its stamp are complete */
     }
     if (k->count == PENDING_MAX) {
@@ -930,7 +933,10 @@ static void note_entry(perdure_store *s, walk *k, uint32_t place, const entry *e
     at->from = e->tag != 0u ? e->from : 0xFFFFFFFFu;
     at->index = NONE;
     at->is_full = e->kind != KIND_SHORT;
-    if (e->tag != TAG_RESTART_ALONE) {
+    if (e->tag == TAG_MARK) {
+        at->index = GIVEN_UP; /* unlike the other marks no fact yet: a start that did not see it voids it */
+        at->from = 0xFFFFFFFFu;
+    } else if (e->tag != TAG_RESTART_ALONE) {
         at->index = record_index(s, e->id);
         if (at->index == NONE) {
             s->state = PERDURE_READ_ONLY;
@@ -1030,7 +1036,7 @@ static perdure_status find_head(perdure_store *s) {
     for (uint16_t i = 0; i < c->blocks; i++) {
         const uint8_t stamp = read_stamp(c, i, &sequence, &erases);
         if (stamp == STAMP_OK) {
-            if (i == 0u && sequence == 0u) {
+            if (sequence == 0u) {
                 return PERDURE_BLANK; /* a format was begun */
             }
             if (sequence > best) {
@@ -1055,7 +1061,7 @@ static perdure_status find_head(perdure_store *s) {
         }
         block = (uint16_t)(block == 0u ? c->blocks - 1u : block - 1u);
     }
-    return s->sequence == 1u ? PERDURE_OK : PERDURE_BLANK; /* all blank: only whole if format reached the first block */
+    return PERDURE_BLANK; /* no entry anywhere: a format was not finished */
 }
 
 static void set_default(const perdure_record *record, uint8_t *to, uint16_t from) {
@@ -1351,17 +1357,20 @@ perdure_status perdure_format(perdure_store *store, const perdure_config *config
     if (!set_sizes(store)) {
         return (perdure_status)(store->state = PERDURE_CONFIG);
     }
-    /* Where there is a log, it says first that all of it is given up. */
-    if (scan(store) == PERDURE_OK &&
-        ((store->head != 0u && room(store) >= store->mark_units) || advance(store))) { /* block 0 goes first */
+    /* Where there is a log, it says first that all of it is given up. Then one block other than the head is stamped with
+     * sequence number 0, which says the same while the log goes; it gets its true stamp last. */
+    if (scan(store) == PERDURE_OK && (room(store) >= store->mark_units || advance(store))) {
         (void)append_mark(store, MARK_FORMAT);
     }
+    const uint16_t begun = store->head == 0u ? 1u : 0u;
     memset(config->block_flags, 0, config->blocks);
-    (void)erase_block(store, 0, 0);
-    for (uint16_t i = (uint16_t)(config->blocks - 1u); i != 0u; i--) {
-        (void)erase_block(store, i, i + 1u);
+    (void)erase_block(store, begun, 0);
+    for (uint16_t i = config->blocks; i-- != 0u;) {
+        if (i != begun) {
+            (void)erase_block(store, i, i + 1u);
+        }
     }
-    (void)erase_block(store, 0, 1);
+    (void)erase_block(store, begun, begun + 1u);
     for (uint16_t i = 0; i < slots(config); i++) {
         forget(config, i);
     }
@@ -1371,6 +1380,12 @@ perdure_status perdure_format(perdure_store *store, const perdure_config *config
     store->blanks = (uint16_t)(config->blocks - bad_count(config));
     if (store->blanks < 1u + store->spare || !advance(store)) {
         return (perdure_status)(store->state = PERDURE_READ_ONLY);
+    }
+    /* An area without any entry is one whose format was not finished: its last stamp may be weak. */
+    while (!append_mark(store, MARK_DONE)) {
+        if (!advance(store)) {
+            return (perdure_status)(store->state = PERDURE_READ_ONLY);
+        }
     }
     if (bad_count(config) != 0u && !copy_out(store, config->record_count)) {
         return (perdure_status)(store->state = PERDURE_READ_ONLY);

@@ -107,7 +107,7 @@ private:
     void play();
     void arm_cut(uint32_t span);
     bool begin();
-    bool session(bool service, bool& cut);
+    bool power_on_run(bool service, bool& cut);
     bool put(uint32_t index, bool& cut);
     bool put_backward(uint32_t index);
     bool idle(bool& cut);
@@ -247,7 +247,7 @@ bool Run::format(bool& cut) {
 }
 
 /// Puts and idle work until the power goes.
-bool Run::session(bool service, bool& cut) {
+bool Run::power_on_run(bool service, bool& cut) {
     const uint32_t puts_max = drawn.family == Family::many || drawn.family == Family::ring ? 400 : 80;
     for (uint32_t puts = 0; puts < puts_max && !cut; puts++) {
         const uint32_t index = random.one_in(3) ? random.below(static_cast<uint32_t>(known.size())) : 0;
@@ -409,7 +409,7 @@ void Run::play() {
         if (i == failing_from) { begin_failing(); }
         bool cut = false;
         arm_cut(span);
-        if (!session(service, cut) || !start()) { return; }
+        if (!power_on_run(service, cut) || !start()) { return; }
     }
 }
 

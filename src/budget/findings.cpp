@@ -207,6 +207,10 @@ Finding flash_finding(const Project& project, const std::vector<AreaBudget>& are
     const double flash = double(*project.part.flash_bytes);
     judge(out, double(bytes) / flash, allowed);
     out.note = fmt::format("{} bytes", bytes);
+    if (double(bytes) > flash) { // asked or not: no part has more than its flash
+        out.status = FindingStatus::fails;
+        out.note = fmt::format("{} bytes: more than the part has", bytes);
+    }
     out.from = {by_formula("areas", double(bytes), "bytes", "erase blocks of all areas"),
                 from_part(project.part, "flash_bytes", flash, "bytes")};
     if (allowed) {

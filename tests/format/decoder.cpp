@@ -163,7 +163,7 @@ Contents find_head(Ring& ring) {
     std::vector<std::optional<uint32_t>> numbers;
     for (uint32_t block = 0; block < shape.blocks; block++) { numbers.push_back(stamp_number(ring, block)); }
     const auto newest = std::max_element(numbers.begin(), numbers.end());
-    if (numbers[0] == 0u) { return Contents::nothing; }
+    if (std::find(numbers.begin(), numbers.end(), 0u) != numbers.end()) { return Contents::nothing; }
     if (!*newest) {
         const bool blank =
             std::all_of(ring.flash.begin(), ring.flash.end(), [&](uint8_t b) { return b == shape.blank; });
@@ -179,16 +179,18 @@ Contents find_head(Ring& ring) {
             if (entry_at(ring, block, unit, best - i, [](uint32_t) { return std::nullopt; })) { return Contents::ring; }
         }
     }
-    return ring.sequence == 1 ? Contents::ring : Contents::nothing;
+    return Contents::nothing;
 }
 
 /// Sections 6 and 7: what an accepted entry does to the pending block; all but marks are kept for settling.
 void accept(Ring& ring, const Entry& entry) {
+    if (entry.mark && *entry.mark == 0xFFFF) {
+        ring.entries.push_back(entry); // a restart entry may void it
+        return;
+    }
     if (entry.mark) {
         ring.pending.reset();
-        if (*entry.mark == 0xFFFF) {
-            ring.format_begun = true;
-        } else if (*entry.mark != 0 && *entry.mark < ring.shape.blocks) {
+        if (*entry.mark != 0 && *entry.mark < ring.shape.blocks) {
             ring.pending = (entry.block + ring.shape.blocks - *entry.mark) % ring.shape.blocks;
         }
         return;
@@ -245,7 +247,7 @@ void carry_up(Bytes& payload, const Entry& entry) {
 }
 
 /// Section 7, "Settling" and "Pending block".
-void settle(const Ring& ring, Decoded& decoded) {
+void settle(Ring& ring, Decoded& decoded) {
     Age limit{INT64_MAX, 0};
     std::vector<const Entry*> standing;
     for (auto entry = ring.entries.rbegin(); entry != ring.entries.rend(); ++entry) {
@@ -254,6 +256,7 @@ void settle(const Ring& ring, Decoded& decoded) {
             continue;
         }
         if (entry->restart) { limit = std::min(limit, entry->from); }
+        ring.format_begun = ring.format_begun || entry->mark;
         standing.push_back(&*entry);
     }
     std::map<uint32_t, uint32_t> block_of;
@@ -287,15 +290,16 @@ Decoded decode(const AreaShape& shape, const Bytes& flash) {
             walk(ring, block, ring.sequence - steps);
         }
     }
-    if (ring.format_begun) {
-        decoded.contents = Contents::nothing;
-        return decoded;
-    }
     decoded.head = ring.head;
     decoded.sequence = ring.sequence;
     decoded.pending = ring.pending;
     decoded.doubted = ring.doubted;
     settle(ring, decoded);
+    if (ring.format_begun) {
+        Decoded given_up;
+        given_up.contents = Contents::nothing;
+        return given_up;
+    }
     return decoded;
 }
 

@@ -1217,8 +1217,11 @@ static bool recover(perdure_store *s) {
         }
         due = false;
     }
-    if (unfinished && room(s) >= s->mark_units) {
-        (void)append_mark(s, MARK_DONE);
+    /* Else the next start could take the erase for unfinished although entries have gone into that block since. */
+    while (unfinished && (room(s) < s->mark_units || !append_mark(s, MARK_DONE))) {
+        if (!next_head(s)) {
+            return false;
+        }
     }
     return true;
 }

@@ -1,4 +1,4 @@
-// Ten million starts, on two threads. Tests whose names begin with DISABLED_ show losses that the store still has:
+// Ten million starts, on two threads. Tests whose names begin with  show losses that the store still has:
 // README.md.
 #include "adversary.hpp"
 
@@ -59,11 +59,11 @@ TEST(AdversarySlow, LosesNothingOnTwoThousandBlocks) {
     expect_none_lost(Family::ring, beyond_quick, 40);
 }
 
-TEST(AdversarySlow, DISABLED_LosesNothingWhereEveryStartMeetsABlocksEnd) {
+TEST(AdversarySlow, LosesNothingWhereEveryStartMeetsABlocksEnd) {
     expect_none_lost(Family::short_turns, 100'001, 12'000);
 }
 
-TEST(AdversarySlow, DISABLED_LosesNothingInFormatsThatAreCut) {
+TEST(AdversarySlow, LosesNothingInFormatsThatAreCut) {
     expect_none_lost(Family::format, 1, 5'000);
 }
 

@@ -1305,6 +1305,7 @@ perdure_status perdure_put(perdure_store *store, uint16_t index, const void *fro
 #endif
     (void)find_source(store, index, (const uint8_t *)from, &f);
     const uint16_t full_units = source_units(c, &f, 0);
+    bool failed = false;
     for (uint16_t tries = 0; tries < c->blocks + 2u; tries++) {
         bool done;
 #if PERDURE_TOTALS
@@ -1314,7 +1315,8 @@ perdure_status perdure_put(perdure_store *store, uint16_t index, const void *fro
 #else
         if (room(store) < full_units) {
 #endif
-            if (!next_head(store)) {
+            /* What failed may read as whole at some later start, so nothing else is put before it is put again. */
+            if (!(failed ? advance(store) : next_head(store))) {
                 break;
             }
             continue;
@@ -1328,8 +1330,11 @@ perdure_status perdure_put(perdure_store *store, uint16_t index, const void *fro
         done = append(store, index, &f, NULL);
 #endif
         if (done) {
+            while (failed && store->blanks < store->spare && clean(store)) {
+            }
             return PERDURE_OK;
         }
+        failed = true;
     }
     return store->state != PERDURE_OK ? PERDURE_READ_ONLY : PERDURE_FAULT;
 }

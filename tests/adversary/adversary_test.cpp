@@ -48,6 +48,24 @@ TEST(Adversary, LosesNothingOnTwoThousandBlocks) {
     EXPECT_FALSE(outcome.failure) << outcome.failure->what;
 }
 
+/// Runs that once showed a loss (README.md names the mends).
+TEST(Adversary, NoLongerLosesWhatItOnceLost) {
+    struct Once {
+        Family family;
+        uint64_t run;
+    };
+    constexpr Once once[] = {
+        {Family::short_turns, 100'294}, {Family::short_turns, 200'655}, {Family::short_turns, 351'740},
+        {Family::format, 16},           {Family::format, 22},           {Family::format, 34},
+        {Family::format, 46},           {Family::format, 5'440},        {Family::format, 7'489},
+        {Family::failing, 1'006'867},
+    };
+    for (const Once& one : once) {
+        const Outcome outcome = play(one.family, one.run, {});
+        EXPECT_FALSE(outcome.failure) << outcome.failure->what;
+    }
+}
+
 TEST(Adversary, PlaysARunAlikeEachTime) {
     const Outcome first = play(Family::wide, 77, {});
     const Outcome second = play(Family::wide, 77, {});

@@ -867,7 +867,11 @@ static void settle_oldest(perdure_store *s, walk *k) {
         return;
     }
     if (oldest.index == GIVEN_UP) {
-        s->state = PERDURE_BLANK;
+        /* Behind it comes nothing, unless a start could not read it and went on. That start's restart entry voids it, but where
+         * the erase of this block is torn, the one may be readable without the other. */
+        if (k->count == 0u) {
+            s->state = PERDURE_BLANK;
+        }
         return;
     }
     const uint32_t check = check_begin(s->config, sequence_of(s, BLOCK_OF(oldest.place)));

@@ -185,7 +185,7 @@ Contents find_head(Ring& ring) {
 /// Sections 6 and 7: what an accepted entry does to the pending block; all but marks are kept for settling.
 void accept(Ring& ring, const Entry& entry) {
     if (entry.mark && *entry.mark == 0xFFFF) {
-        ring.entries.push_back(entry); // a restart entry may void it
+        ring.entries.push_back(entry); // counts only if it stays the newest
         return;
     }
     if (entry.mark) {
@@ -256,7 +256,7 @@ void settle(Ring& ring, Decoded& decoded) {
             continue;
         }
         if (entry->restart) { limit = std::min(limit, entry->from); }
-        ring.format_begun = ring.format_begun || entry->mark;
+        ring.format_begun = ring.format_begun || (entry->mark && entry == ring.entries.rbegin());
         standing.push_back(&*entry);
     }
     std::map<uint32_t, uint32_t> block_of;

@@ -43,6 +43,7 @@ struct Device {
     std::string endurance_temp_c;
     std::optional<double> retention_years, retention_temp_c;
     std::optional<double> vdd_min_v, vdd_max_v, program_ma;
+    std::optional<uint64_t> data_eeprom_bytes; ///< a memory beside the flash, for values; no store uses it
     std::string note;
     std::map<std::string, Provenance, std::less<>> provenance; ///< by column name of devices.csv
 

@@ -152,6 +152,14 @@ TEST(Catalog, ATableWithAMistakeIsRefusedWithPartAndColumn) {
               "devices.csv: stm32f030, erase_ms_max: a figure without a source");
     EXPECT_EQ(error_of(with_cell("stall,30,,53.5,", "stall,,,53.5,")),
               "devices.csv: stm32f030, erase_ms_typ: a source for an empty cell");
+    EXPECT_EQ(
+        error_of(with_cell("program_once_ecc,read_while_write\",", "program_once_ecc,read_while_write,vdd_min\",")),
+        "devices.csv: stm32f030, vdd_min: claimed twice");
+    EXPECT_EQ(error_of(with_cell("program_once_ecc,read_while_write\",",
+                                 "program_once_ecc,read_while_write,read_while_write\",")),
+              "devices.csv: stm32f030, read_while_write: claimed twice");
+    EXPECT_EQ(error_of(with_cell("program_once_ecc,read_while_write\",", "program_once_ecc,read_while_writes\",")),
+              "devices.csv: stm32f030, read_while_writes: claimed, but no column of figures");
     EXPECT_EQ(error_of(with_cell("stall,30,,53.5,", "stall,30,53.5,")),
               "devices.csv: record 1 has 26 cells for 27 columns");
 }

@@ -121,9 +121,15 @@ bool is_label(std::string_view column) {
 /// stands for every filled column that is not from memory.
 std::map<std::string, Provenance, std::less<>> provenance(Row& row, bool by_column) {
     std::map<std::string, Provenance, std::less<>> out;
+    const auto claim_column = [&](std::string_view column, Provenance where) {
+        if (is_label(column) || std::find(row.columns.begin(), row.columns.end(), column) == row.columns.end()) {
+            row.complain(column, "claimed, but no column of figures");
+        }
+        if (!out.emplace(column, std::move(where)).second) { row.complain(column, "claimed twice"); }
+    };
     const std::string_view memory = row.cell("from_memory_columns");
     if (!memory.empty()) {
-        for (const std::string_view column : split(memory, ",")) { out[std::string(column)] = {"from memory", true}; }
+        for (const std::string_view column : split(memory, ",")) { claim_column(column, {"from memory", true}); }
     }
     const std::string_view source = row.cell("source");
     if (by_column && !source.empty()) {
@@ -134,9 +140,7 @@ std::map<std::string, Provenance, std::less<>> provenance(Row& row, bool by_colu
                 return out;
             }
             for (const std::string_view column : split(claim.substr(0, equals), ",")) {
-                if (!out.emplace(column, Provenance{std::string(claim.substr(equals + 3)), false}).second) {
-                    row.complain(column, "claimed twice");
-                }
+                claim_column(column, {std::string(claim.substr(equals + 3)), false});
             }
         }
     }
@@ -163,6 +167,7 @@ void read_device_figures(Row& row, Device& device) {
     device.vdd_min_v = number<double>(row, "vdd_min");
     device.vdd_max_v = number<double>(row, "vdd_max");
     device.program_ma = number<double>(row, "program_ma");
+    device.data_eeprom_bytes = number<uint64_t>(row, "data_eeprom_bytes");
 }
 
 Device read_device(Row& row) {

@@ -8,6 +8,7 @@
 #include "cli/commands.hpp"
 #include "cli/text.hpp"
 #include "project/diagnostic.hpp"
+#include "project/read.hpp"
 #include "project/units.hpp"
 
 namespace perdure {
@@ -56,6 +57,7 @@ std::vector<Figure> figures_of(const Device& part) {
         {"vdd_min", show(part.vdd_min_v, "V")},
         {"vdd_max", show(part.vdd_max_v, "V")},
         {"program_ma", show(part.program_ma, "mA")},
+        {"data_eeprom_bytes", part.data_eeprom_bytes ? show_bytes(*part.data_eeprom_bytes) : ""},
     };
 }
 
@@ -76,11 +78,30 @@ std::string show_smallest_block(const Device& part) {
     return show_bytes(run ? run->erase_bytes : part.runs.front().erase_bytes);
 }
 
-std::string why_not(const Usable& use) {
-    std::string needs;
-    for (const std::string& column : use.missing) { needs += (needs.empty() ? "" : ", ") + column; }
-    if (needs.empty()) { return use.why_not; }
-    return fmt::format("give {} in the project file, from the data sheet", needs);
+/// What stands between a part and a project that only names it.
+struct Readiness {
+    bool ready = false;
+    bool never = false;               ///< no figure would help
+    std::string why_not;              ///< empty when ready
+    std::vector<std::string> missing; ///< columns of the figures to give
+};
+
+Readiness readiness(const Device& part) {
+    Readiness out;
+    const Usable use = usable(part);
+    if (!use.ok && use.missing.empty()) {
+        out.never = true;
+        out.why_not = use.why_not;
+        return out;
+    }
+    std::string keys;
+    for (const NeededFigure& figure : figures_to_give(part)) {
+        out.missing.emplace_back(figure.column);
+        keys += fmt::format("{}{}", keys.empty() ? "" : ", ", figure.key);
+    }
+    out.ready = out.missing.empty();
+    if (!out.ready) { out.why_not = fmt::format("give {} in [part], from the data sheet", keys); }
+    return out;
 }
 
 void show_list(const Catalog& parts, std::ostream& out) {
@@ -88,17 +109,17 @@ void show_list(const Catalog& parts, std::ostream& out) {
                        "can carry a store");
     size_t count = 0;
     for (const Device& part : parts.devices) {
-        const Usable use = usable(part);
-        count += use.ok ? 1 : 0;
+        const Readiness use = readiness(part);
+        count += use.ready ? 1 : 0;
         out << fmt::format("{:<13}{:>9}{:>10}{:>8}{:>9}  {}\n", part.id,
                            marked(part, "flash_bytes", part.flash_bytes ? show_bytes(*part.flash_bytes) : ""),
                            marked(part, "erase_layout", show_smallest_block(part)),
                            marked(part, "program_bytes", part.program_bytes ? show_bytes(*part.program_bytes) : ""),
                            marked(part, "endurance_cycles", show_erases(part)),
-                           use.ok                ? "yes"
-                           : use.missing.empty() ? "no"
-                                                 : "with more figures");
-        if (!use.ok) { out << "    " << wrapped(why_not(use), 4, 4) << '\n'; }
+                           use.ready   ? "yes"
+                           : use.never ? "no"
+                                       : "with more figures");
+        if (!use.ready) { out << "    " << wrapped(use.why_not, 4, 4) << '\n'; }
     }
     out << fmt::format("\n{} parts, {} can carry a store as they are. -: the catalogue has no such figure.\n"
                        "*: from memory, no document behind it; check it before use.\n"
@@ -121,18 +142,18 @@ void show_one(const Device& part, std::ostream& out) {
         out << "      " << wrapped(source.text.empty() ? "no source given" : source.text, 6, 6) << '\n';
     }
     if (!part.note.empty()) { out << "  note: " << wrapped(part.note, 4, 8) << '\n'; }
-    const Usable use = usable(part);
-    out << wrapped(use.ok ? "  It can carry a store." : "  It cannot carry a store as it is: " + why_not(use), 4, 2)
+    const Readiness use = readiness(part);
+    out << wrapped(use.ready ? "  It can carry a store." : "  It cannot carry a store as it is: " + use.why_not, 4, 2)
         << '\n';
     if (any_from_memory) { out << "  *: from memory, no document behind it; check it before use.\n"; }
 }
 
 nlohmann::json json_of(const Device& part) {
-    const Usable use = usable(part);
+    const Readiness use = readiness(part);
     nlohmann::json out{
         {"id", part.id},     {"maker", part.maker}, {"family", part.family}, {"example_part", part.example_part},
-        {"core", part.core}, {"usable", use.ok},    {"note", part.note}};
-    if (!use.ok) {
+        {"core", part.core}, {"usable", use.ready}, {"note", part.note}};
+    if (!use.ready) {
         out["why_not"] = use.why_not;
         out["missing"] = use.missing;
     }

@@ -22,4 +22,14 @@ tl::expected<Project, std::vector<Diagnostic>> read_project(std::string_view tex
 /// As read_project, from a file of at most 1 MiB. A file that cannot be read is an error without a line.
 tl::expected<Project, std::vector<Diagnostic>> load_project(const std::string& path, const Catalog& catalog);
 
+/// A figure of a part without which nothing is computed.
+struct NeededFigure {
+    std::string_view column;  ///< of catalog/devices.csv
+    std::string_view key;     ///< of [part]
+    std::string_view example; ///< of what to write there
+};
+
+/// What a project file has to add to `part`, from its data sheet; empty when it can be used as it is.
+std::vector<NeededFigure> figures_to_give(const Device& part);
+
 } // namespace perdure

@@ -4,25 +4,20 @@
 
 #include <fmt/format.h>
 
+#include "project/read.hpp"
 #include "project/read_sections.hpp"
 
 namespace perdure {
 namespace {
 
-struct FigureKey {
-    std::string_view column; ///< of catalog/devices.csv
-    std::string_view key;    ///< of [part]
-    std::string_view example;
-};
-
 // The figures without which nothing can be computed, and how to give them.
 constexpr std::array needed_figures{
-    FigureKey{"erase_layout", "erase_block", "erase_block = \"2 KiB\" and blocks = 64"},
-    FigureKey{"program_bytes", "program_unit", "program_unit = \"8 B\""},
-    FigureKey{"erased_value", "blank", "blank = 0xFF"},
-    FigureKey{"endurance_cycles", "endurance", "endurance = 10000"},
-    FigureKey{"erase_ms_max", "erase_max", "erase_max = \"40 ms\""},
-    FigureKey{"program_us_max", "program_max", "program_max = \"125 us\""},
+    NeededFigure{"erase_layout", "erase_block", "erase_block = \"2 KiB\" and blocks = 64"},
+    NeededFigure{"program_bytes", "program_unit", "program_unit = \"8 B\""},
+    NeededFigure{"erased_value", "blank", "blank = 0xFF"},
+    NeededFigure{"endurance_cycles", "endurance", "endurance = 10000"},
+    NeededFigure{"erase_ms_max", "erase_max", "erase_max = \"40 ms\""},
+    NeededFigure{"program_us_max", "program_max", "program_max = \"125 us\""},
 };
 
 // Words of the file for the rules as they are catalogued.
@@ -146,8 +141,7 @@ bool has_figure(const Device& device, std::string_view column) {
 /// True when every figure is there or was tried and refused already.
 bool ask_for_missing(const Section& part, const Device& device) {
     bool complete = true;
-    for (const FigureKey& figure : needed_figures) {
-        if (has_figure(device, figure.column)) { continue; }
+    for (const NeededFigure& figure : figures_to_give(device)) {
         complete = false;
         if (part.table.contains(figure.key)) { continue; } // refused above, with its own message
         const bool catalogued = part.table.contains("catalog");
@@ -189,6 +183,14 @@ void check_whole_units(const Section& part, const Device& device) {
 }
 
 } // namespace
+
+std::vector<NeededFigure> figures_to_give(const Device& part) {
+    std::vector<NeededFigure> out;
+    for (const NeededFigure& figure : needed_figures) {
+        if (!has_figure(part, figure.column)) { out.push_back(figure); }
+    }
+    return out;
+}
 
 void read_part(Source& source, const toml::table& file, const Catalog& catalog, Project& project) {
     const Section root{source, file, "the file", {}};

@@ -32,6 +32,16 @@ extern "C" {
 #ifndef PERDURE_UNKNOWN
 #define PERDURE_UNKNOWN 1 /* records of a newer firmware are kept alive through cleaning */
 #endif
+#ifndef PERDURE_FORMAT_CALL
+#define PERDURE_FORMAT_CALL 1 /* perdure_format; without it the area has to be begun elsewhere, in the factory say */
+#endif
+#ifndef PERDURE_BAD_BLOCKS
+#define PERDURE_BAD_BLOCKS                                                                                             \
+    1 /* blocks that fail are set aside; without it the first that cannot be erased ends storing */
+#endif
+#ifndef PERDURE_HEALTH
+#define PERDURE_HEALTH 1 /* perdure_get_health and perdure_erase_count */
+#endif
 
 typedef enum perdure_status {
     PERDURE_OK = 0,
@@ -45,7 +55,7 @@ typedef enum perdure_status {
 } perdure_status;
 
 /* One field of a total: its size in bytes as a power of two, and the low-order bits that a short entry carries (0 to 56;
- * all 0: no short entries). The payload of a total is its fields, packed, little-endian. */
+ * never more than the field has; all 0: no short entries). The payload of a total is its fields, packed, little-endian. */
 #define PERDURE_FIELD(size_log2, short_bits) ((uint8_t)(((size_log2) << 6) | (short_bits)))
 
 typedef struct perdure_record {
@@ -75,13 +85,17 @@ typedef struct perdure_config {
     uint8_t blank;        /* what an erased byte reads: 0xFF or 0x00 */
 } perdure_config;
 
-/* The store's own state. Its fields are its own; perdure_health reads those that matter. */
+/* The store's own state. Its fields are its own; perdure_health reads those that matter. Small ones first: 16-bit
+ * instructions reach no byte beyond the first 32. */
 typedef struct perdure_store {
     const perdure_config *config;
-    uint32_t sequence;    /* of the head block */
-    uint32_t head_check;  /* check code state after the head's sequence number */
-    uint32_t newest_from; /* while opening: from where the next restart entry voids */
-    uint32_t programs;
+    uint8_t state; /* a perdure_status */
+    uint8_t spare; /* blank blocks kept while puts are accepted */
+    uint8_t mark_units;
+    uint8_t stamp_units;
+    uint8_t write_bits;    /* check width of what is being put */
+    bool write_ok;         /* nothing of it has failed yet */
+    uint16_t write_fill;   /* bytes waiting in the unit buffer */
     uint16_t head;         /* the block that is filled now */
     uint16_t unit;         /* its next free unit */
     uint16_t blanks;       /* erased and stamped blocks after the head */
@@ -90,10 +104,12 @@ typedef struct perdure_store {
     uint16_t newest_index; /* while opening: record of the newest entry, or NONE */
     uint16_t faults;
     uint16_t recovered;
-    uint8_t spare; /* blank blocks kept while puts are accepted */
-    uint8_t state; /* a perdure_status */
-    uint8_t stamp_units;
-    uint8_t mark_units;
+    uint32_t sequence;    /* of the head block */
+    uint32_t head_check;  /* check code state after the head's sequence number */
+    uint32_t newest_from; /* while opening: from where the next restart entry voids */
+    uint32_t write_place; /* of the unit that is being filled */
+    uint32_t write_check; /* check code state of the entry that is being put */
+    uint32_t programs;
 } perdure_store;
 
 typedef struct perdure_health {
@@ -126,15 +142,19 @@ perdure_status perdure_put(perdure_store *store, uint16_t index, const void *fro
 /* One bounded step of background work: at most one entry copied, or one block erased. True if more is due now. */
 bool perdure_service(perdure_store *store);
 
+#if PERDURE_FORMAT_CALL
 /* Erases the whole area and begins afresh; the erase counts are carried on. Everything stored is gone. A cut during
  * format leaves an area that perdure_open reports as PERDURE_BLANK. Afterwards the store is open. */
 perdure_status perdure_format(perdure_store *store, const perdure_config *config);
+#endif
 
+#if PERDURE_HEALTH
 /* Figures about the store since it was opened. Never fails. */
 void perdure_get_health(const perdure_store *store, perdure_health *health);
 
 /* Erase count of ring block `block` from its stamp; false if the stamp cannot be read. */
 bool perdure_erase_count(const perdure_store *store, uint16_t block, uint32_t *count);
+#endif
 
 #ifdef __cplusplus
 }

@@ -32,6 +32,7 @@ enum { KIND_SYSTEM = 0, KIND_SHORT = 0x40, KIND_VALUE = 0x80, KIND_TOTAL = 0xC0 
 #define BLOCK_OF(place) (((place) >> 16) & 0x7FFFu)
 #define UNIT_OF(place) ((place)&0xFFFFu)
 
+/* Where the compiler is asked for small code: what it would spread over its callers, or split, stays one function. */
 #if defined(__OPTIMIZE_SIZE__) && defined(__GNUC__) && !defined(__clang__)
 #define OUT_OF_LINE __attribute__((noipa))
 #else
@@ -136,10 +137,14 @@ static OUT_OF_LINE uint32_t ring_next(const perdure_config *c, uint32_t block) {
 
 /* The next block that is not set aside; the head counts as one, so that the search ends. */
 static uint32_t ring_next_good(const perdure_store *s, uint32_t block) {
+#if PERDURE_BAD_BLOCKS
     do {
         block = ring_next(s->config, block);
     } while ((s->config->block_flags[block] & BLOCK_BAD) != 0u && block != s->head);
     return block;
+#else
+    return ring_next(s->config, block);
+#endif
 }
 
 static uint32_t ring_tail(const perdure_store *s) {
@@ -165,7 +170,7 @@ static uint32_t room(const perdure_store *s) {
     return (uint32_t)s->config->block_units - s->unit;
 }
 
-#if PERDURE_BAD_BLOCKS || PERDURE_FORMAT_CALL || PERDURE_HEALTH
+#if PERDURE_BAD_BLOCKS
 static uint32_t bad_count(const perdure_config *c) {
     uint32_t count = 0;
     for (uint32_t i = 0; i < c->blocks; i++) {
@@ -173,6 +178,8 @@ static uint32_t bad_count(const perdure_config *c) {
     }
     return count;
 }
+#else
+#define bad_count(c) 0u
 #endif
 
 /* Records, the list of blocks set aside, and records of a newer firmware: places in newest[]. */
@@ -188,20 +195,24 @@ static uint32_t slots(const perdure_config *c) {
  * Reading an entry
  * ---------------------------------------------------------------------------------------------------------------- */
 
-/* A stamp or an entry, and how far it has been read. */
-typedef struct entry {
-    const perdure_config *config;
-    bool pending;     /* restart: the erase that the last mark speaks of may be unfinished */
-    bool ok;          /* false once a byte could not be read or made no sense; from then on nothing is read */
+/* How far a stamp or an entry has been read. */
+typedef struct reader {
     uint32_t address; /* of the next byte */
     uint32_t left;    /* bytes to the end of the block */
     uint32_t check;
+} reader;
+
+typedef struct entry {
+    const perdure_config *config;
+    bool pending; /* restart: the erase that the last mark speaks of may be unfinished */
+    bool ok;      /* false once a byte could not be read or made no sense; from then on nothing is read */
+    reader at;
     uint32_t check_bits;
     uint32_t units;
     uint32_t head;   /* address of a full entry's first byte, behind what makes it a restart */
     uint32_t body;   /* address of descriptors (totals) and payload, or of a short entry's bits */
     uint32_t end;    /* address of the check code */
-    uint32_t fields; /* address of the descriptors, for a short entry those of the full one it rests on */
+    uint32_t fields; /* of a short entry: address of the descriptors of the full one it rests on */
     uint32_t from;   /* in age order, from where it voids; NO_RESTART: nothing */
     uint32_t index;  /* record, NONE for marks and lone restarts */
     uint32_t id;     /* marks: the distance; stamps: the sequence number */
@@ -215,17 +226,17 @@ typedef struct entry {
 static void read_begin(const perdure_config *c, uint32_t place, uint32_t check_bits, entry *e) {
     memset(e, 0, sizeof *e);
     e->config = c;
-    e->address = address_of(c, place);
-    e->left = (c->block_units - UNIT_OF(place)) * c->unit_bytes;
+    e->at.address = address_of(c, place);
+    e->at.left = (c->block_units - UNIT_OF(place)) * c->unit_bytes;
     e->check_bits = check_bits;
-    e->check = check_start(check_bits);
+    e->at.check = check_start(check_bits);
     e->from = NO_RESTART;
     e->index = NONE;
     e->ok = true;
 }
 
 static void spoil(entry *e) {
-    e->left = 0;
+    e->at.left = 0;
     e->ok = false;
 }
 
@@ -234,13 +245,13 @@ static void spoil(entry *e) {
 static uint32_t take(entry *e, uint32_t bytes) {
     uint8_t raw[4];
     uint32_t value = 0;
-    if (bytes > e->left || !flash_read(e->config, e->address, raw, bytes)) {
+    if (bytes > e->at.left || !flash_read(e->config, e->at.address, raw, bytes)) {
         spoil(e);
         return 0;
     }
-    e->address += bytes;
-    e->left -= bytes;
-    e->check = check_over(e->config, e->check_bits, e->check, raw, bytes);
+    e->at.address += bytes;
+    e->at.left -= bytes;
+    e->at.check = check_over(e->config, e->check_bits, e->at.check, raw, bytes);
     while (bytes-- != 0u) {
         value = (value << 8) | raw[bytes];
     }
@@ -248,7 +259,7 @@ static uint32_t take(entry *e, uint32_t bytes) {
 }
 
 static bool take_check(entry *e) {
-    const uint32_t expected = e->check >> (32u - e->check_bits);
+    const uint32_t expected = e->at.check >> (32u - e->check_bits);
     return take(e, e->check_bits >> 3) == expected && e->ok;
 }
 
@@ -294,7 +305,7 @@ static uint32_t check_begin(const perdure_store *s, uint32_t block) {
 static void read_head(const perdure_store *s, uint32_t place, entry *e) {
     const perdure_config *c = s->config;
     read_begin(c, place, c->check_bits, e);
-    e->check = check_begin(s, BLOCK_OF(place));
+    e->at.check = check_begin(s, BLOCK_OF(place));
     uint32_t first = take(e, 1);
     e->kind = first & 0xC0u;
     if (first == c->blank) {
@@ -322,7 +333,7 @@ static void read_head(const perdure_store *s, uint32_t place, entry *e) {
             spoil(e);
         }
     }
-    e->head = e->address - 1u;
+    e->head = e->at.address - 1u;
     e->id = first & 0x3Fu;
     if (e->id == 0u) {
         e->id = take(e, 2);
@@ -334,8 +345,7 @@ static void read_head(const perdure_store *s, uint32_t place, entry *e) {
             e->length = ((e->length & 0x7Fu) << 8) | take(e, 1);
         }
     }
-    e->body = e->address;
-    e->fields = e->address;
+    e->body = e->at.address;
     if (e->kind == KIND_TOTAL) {
         for (uint32_t bytes = 0; bytes < e->length; e->field_count++) {
             const uint32_t field = take(e, 1);
@@ -358,7 +368,7 @@ typedef struct seen {
 } seen;
 
 typedef struct walk {
-    seen list[PENDING_MAX];
+    seen list[PENDING_MAX + 1u]; /* and the one that comes */
     uint32_t count;
 } walk;
 
@@ -385,27 +395,31 @@ static bool read_entry(const perdure_store *s, const walk *k, uint32_t place, en
     uint32_t left = e->length;
     if (e->kind == KIND_SHORT && e->ok) {
         const uint32_t base = base_of(s, k, e, BLOCK_OF(place));
-        entry full;
+        const reader at = e->at;
+        const uint32_t id = e->id;
         if (base == 0u) {
             return false;
         }
-        read_head(s, base, &full);
-        if (!full.ok || full.id != e->id) {
+        read_head(s, base, e); /* for its field widths; it may be a restart entry */
+        if (!e->ok || e->id != id) {
             return false;
         }
-        e->fields = full.fields;
-        e->field_count = full.field_count;
-        e->length = full.length;
-        left = (full.width + 7u) >> 3;
+        left = (e->width + 7u) >> 3;
+        e->fields = e->body;
+        e->body = at.address;
+        e->at = at;
+        e->kind = KIND_SHORT;
+        e->from = NO_RESTART;
+        e->pending = false;
     }
     while (left != 0u && e->ok) {
         const uint32_t bytes = left < 4u ? left : 4u;
         (void)take(e, bytes);
         left -= bytes;
     }
-    e->end = e->address;
+    e->end = e->at.address;
     const bool ok = take_check(e);
-    e->units = units_of(e->config, e->address - address_of(e->config, place));
+    e->units = units_of(e->config, e->at.address - address_of(e->config, place));
     return ok;
 }
 
@@ -892,8 +906,8 @@ static void apply(perdure_store *s, uint32_t place, entry *e) {
     const perdure_config *c = s->config;
 #if PERDURE_BAD_BLOCKS
     if (e->index == c->record_count) {
-        e->address = e->body;
-        for (e->left = e->length; e->left > 1u;) {
+        e->at.address = e->body;
+        for (e->at.left = e->length; e->at.left > 1u;) {
             const uint32_t block = take(e, 2);
             if (block < c->blocks) {
                 c->block_flags[block] |= BLOCK_BAD;
@@ -913,9 +927,9 @@ static void apply(perdure_store *s, uint32_t place, entry *e) {
         if (e->field_count != record->field_count) {
             place |= FOREIGN_FIELDS;
         }
-        e->address = e->body;
-        e->left = e->field_count;
-        for (uint32_t i = 0; e->left != 0u && i < record->field_count; i++) {
+        e->at.address = e->body;
+        e->at.left = e->field_count;
+        for (uint32_t i = 0; e->at.left != 0u && i < record->field_count; i++) {
             if (take(e, 1) != record->fields[i]) {
                 place |= FOREIGN_FIELDS;
             }
@@ -927,23 +941,23 @@ static void apply(perdure_store *s, uint32_t place, entry *e) {
     }
 }
 
-/* Settles the oldest of the seen entries: newest to oldest, a void restart voids nothing, what a standing one voids is lost. */
-static void settle_oldest(perdure_store *s, walk *k) {
+/* Settles the oldest of the seen entries: newest to oldest, a void restart voids nothing, what a standing one voids is lost.
+ * `e` is overwritten: one entry for all of the walk saves stack. */
+static void settle_oldest(perdure_store *s, walk *k, entry *e) {
     uint32_t limit = NO_RESTART;
     const seen oldest = k->list[0];
-    entry e;
     for (uint32_t i = --k->count; i != 0u; i--) {
         if (k->list[i].age < limit && k->list[i].from < limit) {
             limit = k->list[i].from;
         }
     }
-    memmove(k->list, k->list + 1, k->count * sizeof(seen));
-    if (oldest.age >= limit || !read_entry(s, NULL, oldest.place, &e)) {
+    memmove(k->list, k->list + 1, PENDING_MAX * sizeof(seen));
+    if (oldest.age >= limit || !read_entry(s, NULL, oldest.place, e)) {
         return;
     }
-    if (e.index != NONE) {
-        apply(s, oldest.place, &e);
-    } else if (e.tag == TAG_MARK && k->count == 0u) {
+    if (e->index != NONE) {
+        apply(s, oldest.place, e);
+    } else if (e->tag == TAG_MARK && k->count == 0u) {
         /* Format gave up everything. Behind that mark comes nothing, unless a start could not read it and went on. That
          * start's restart entry voids it, but where the erase of this block is torn, the one may be readable without the
          * other. */
@@ -951,7 +965,7 @@ static void settle_oldest(perdure_store *s, walk *k) {
     }
 }
 
-static void note_entry(perdure_store *s, walk *k, uint32_t place, const entry *e) {
+static void note_entry(perdure_store *s, walk *k, uint32_t place, entry *e) {
     const perdure_config *c = s->config;
     if (e->units > s->live_max) {
         s->live_max = (uint16_t)e->units;
@@ -968,9 +982,6 @@ static void note_entry(perdure_store *s, walk *k, uint32_t place, const entry *e
         }
         return;
     }
-    if (k->count == PENDING_MAX) {
-        settle_oldest(s, k);
-    }
     if (e->kind != KIND_SYSTEM && e->index == NONE) {
         s->state = PERDURE_READ_ONLY;
     }
@@ -979,25 +990,28 @@ static void note_entry(perdure_store *s, walk *k, uint32_t place, const entry *e
         c->unknown_ids[e->index - c->record_count - 1u] = (uint16_t)e->id;
     }
 #endif
-    seen *at = &k->list[k->count++];
+    seen *at = &k->list[k->count];
     at->place = place;
     at->age = age_order(s, place);
     at->from = e->from;
     at->full_id = e->kind >= KIND_VALUE ? e->id : 0u;
     s->newest_index = (uint16_t)e->index;
     s->newest_from = e->from != NO_RESTART ? e->from : at->age;
+    if (k->count == PENDING_MAX) {
+        settle_oldest(s, k, e);
+    }
+    k->count++;
 }
 
 /* Walks one block. Returns the unit after the last one that is not blank. */
-static uint32_t walk_block(perdure_store *s, walk *k, uint32_t block) {
+static uint32_t walk_block(perdure_store *s, walk *k, entry *e, uint32_t block) {
     const perdure_config *c = s->config;
     uint32_t used = s->stamp_units;
     uint32_t candidate = 0; /* unit of an entry that stands behind a bad unit; believed once a second one follows */
     bool doubt = false;
     for (uint32_t unit = used; unit < c->block_units;) {
         const uint32_t place = PLACE(block, unit);
-        entry e;
-        if (!read_entry(s, k, place, &e)) {
+        if (!read_entry(s, k, place, e)) {
             unit++;
             if (!unit_is_blank(c, place)) {
                 used = unit;
@@ -1007,9 +1021,9 @@ static uint32_t walk_block(perdure_store *s, walk *k, uint32_t block) {
             candidate = 0;
             continue;
         }
-        used = unit + e.units;
-        if (!doubt || e.from != NO_RESTART) {
-            note_entry(s, k, place, &e);
+        used = unit + e->units;
+        if (!doubt || e->from != NO_RESTART) {
+            note_entry(s, k, place, e);
             doubt = false;
             candidate = 0;
             unit = used;
@@ -1026,10 +1040,9 @@ static uint32_t walk_block(perdure_store *s, walk *k, uint32_t block) {
 }
 
 /* A torn erase may leave a stamp and rubbish, so only a valid entry makes a block the head. */
-static bool block_has_entry(const perdure_store *s, uint32_t block) {
-    entry e;
+static bool block_has_entry(const perdure_store *s, uint32_t block, entry *e) {
     for (uint32_t unit = s->stamp_units; unit < s->config->block_units; unit++) {
-        if (read_entry(s, NULL, PLACE(block, unit), &e)) {
+        if (read_entry(s, NULL, PLACE(block, unit), e)) {
             return true;
         }
     }
@@ -1037,7 +1050,7 @@ static bool block_has_entry(const perdure_store *s, uint32_t block) {
 }
 
 /* Finds the head: of the stamped blocks the one with the highest sequence number that holds an entry. */
-static perdure_status find_head(perdure_store *s) {
+static perdure_status find_head(perdure_store *s, entry *e) {
     const perdure_config *c = s->config;
     uint32_t best = 0;
     uint32_t block = 0;
@@ -1065,7 +1078,7 @@ static perdure_status find_head(perdure_store *s) {
         if (read_stamp(c, block, &sequence, &erases) == STAMP_OK && sequence == best - i) {
             s->head = (uint16_t)block;
             s->sequence = sequence;
-            if (block_has_entry(s, block)) {
+            if (block_has_entry(s, block, e)) {
                 return PERDURE_OK;
             }
         }
@@ -1113,6 +1126,7 @@ static bool set_sizes(perdure_store *s, const perdure_config *c) {
 static perdure_status scan(perdure_store *s) {
     const perdure_config *c = s->config;
     walk k;
+    entry e;
     uint32_t sequence;
     uint32_t erases;
     s->pending = NONE;
@@ -1121,14 +1135,16 @@ static perdure_status scan(perdure_store *s) {
     s->recovered = 0;
 #endif
     s->state = PERDURE_OK;
+#if PERDURE_BAD_BLOCKS
     memset(c->block_flags, 0, c->blocks);
+#endif
 #if PERDURE_UNKNOWN
     for (uint32_t i = 0; i < c->unknown_max; i++) {
         c->unknown_ids[i] = 0;
     }
 #endif
     forget(c, NONE);
-    const perdure_status found = find_head(s);
+    const perdure_status found = find_head(s, &e);
     if (found != PERDURE_OK) {
         return found;
     }
@@ -1141,11 +1157,11 @@ static perdure_status scan(perdure_store *s) {
         /* A block that waits erased, or is set aside, has another stamp; one whose stamp is lost is read all the same. */
         if (ring_distance(c, block, s->head) < s->sequence &&
             (read_stamp(c, block, &sequence, &erases) != STAMP_OK || sequence == sequence_of(s, block))) {
-            s->unit = (uint16_t)walk_block(s, &k, block);
+            s->unit = (uint16_t)walk_block(s, &k, &e, block);
         }
     } while (block != s->head);
     while (k.count != 0u) {
-        settle_oldest(s, &k);
+        settle_oldest(s, &k, &e);
     }
     if (s->pending != NONE) {
         forget(c, s->pending);
@@ -1352,7 +1368,10 @@ perdure_status perdure_format(perdure_store *store, const perdure_config *config
         (void)append_mark(store, MARK_FORMAT);
     }
     const uint32_t begun = store->head == 0u ? 1u : 0u;
+    store->state = PERDURE_OK;
+#if PERDURE_BAD_BLOCKS
     memset(config->block_flags, 0, config->blocks);
+#endif
     (void)erase_block(store, begun, 0);
     for (uint32_t i = config->blocks; i-- != 0u;) {
         if (i != begun) {
@@ -1361,12 +1380,11 @@ perdure_status perdure_format(perdure_store *store, const perdure_config *config
     }
     (void)erase_block(store, begun, begun + 1u);
     forget(config, NONE);
-    store->state = PERDURE_OK;
     store->head = (uint16_t)(config->blocks - 1u);
     store->sequence = 0;
     const uint32_t bad = bad_count(config);
     store->blanks = (uint16_t)(config->blocks - bad);
-    if (store->blanks > store->spare) {
+    if (store->state == PERDURE_OK && store->blanks > store->spare) {
         /* An area without any entry is one whose format was not finished: its last stamp may be weak. */
         bool marked = false;
         while (!marked && advance(store)) {

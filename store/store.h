@@ -74,7 +74,7 @@ typedef struct perdure_config {
     uint32_t *newest;              /* RAM: record_count + unknown_max + 1 */
     uint16_t *unknown_ids;         /* RAM: unknown_max; may be NULL when that is 0 */
     uint8_t *totals;               /* RAM: the totals' current values; may be NULL without totals */
-    uint8_t *block_flags;          /* RAM: blocks */
+    uint8_t *block_flags;          /* RAM: blocks; may be NULL without PERDURE_BAD_BLOCKS */
     uint8_t *unit_buffer;          /* RAM: unit_bytes */
     uint16_t record_count;
     uint16_t unknown_max; /* records of a newer firmware that get room; more make the store read-only */

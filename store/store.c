@@ -33,7 +33,7 @@ enum { KIND_SYSTEM = 0, KIND_SHORT = 0x40, KIND_VALUE = 0x80, KIND_TOTAL = 0xC0 
 #define UNIT_OF(place) ((place)&0xFFFFu)
 
 /* Where the compiler is asked for small code: what it would spread over its callers, or split, stays one function. */
-#if defined(__OPTIMIZE_SIZE__) && defined(__GNUC__) && !defined(__clang__)
+#if defined(__OPTIMIZE_SIZE__) && defined(__GNUC__) && __GNUC__ >= 8 && !defined(__clang__)
 #define OUT_OF_LINE __attribute__((noipa))
 #else
 #define OUT_OF_LINE

@@ -23,7 +23,7 @@ constexpr Table make_table(uint32_t polynomial) {
 constexpr std::array<Table, 4> tables{make_table(0x31000000U), make_table(0x10210000U), make_table(0x864CFB00U),
                                       make_table(0x04C11DB7U)};
 
-template <size_t Width> uint32_t check_hook(void*, uint32_t state, const void* from, uint32_t bytes) {
+template <size_t Width> uint32_t table_hook(void*, uint32_t state, const void* from, uint32_t bytes) {
     const Table& table = tables[Width];
     const auto* p = static_cast<const uint8_t*>(from);
     for (; bytes != 0; bytes--) { state = (state << 8) ^ table[(state >> 24) ^ *p++]; }
@@ -73,46 +73,14 @@ std::vector<uint8_t> default_bytes(const Field& field) {
     return out;
 }
 
-Unit::Unit(const AreaLayout& layout, const std::vector<const Record*>& records, const FlashCosts& costs)
-    : flash_(layout.geometry, costs), fields_(records.size()), defaults_(records.size()), records_(records.size()),
-      newest_(records.size() + 1), block_flags_(layout.geometry.ring_blocks), unit_buffer_(layout.geometry.unit_bytes) {
-    uint32_t totals = 0;
-    for (size_t i = 0; i < records.size(); i++) {
-        const Record& from = *records[i];
-        perdure_record& to = records_[i];
-        for (const Field& field : from.fields) {
-            const std::vector<uint8_t> bytes = default_bytes(field);
-            defaults_[i].insert(defaults_[i].end(), bytes.begin(), bytes.end());
-        }
-        to.id = from.id;
-        to.bytes = static_cast<uint16_t>(from.payload_bytes());
-        to.defaults = defaults_[i].data();
-        if (from.kind != RecordKind::total) { continue; }
-        const std::vector<uint8_t>& widths = layout.records[i].short_bits;
-        for (size_t f = 0; f < from.fields.size(); f++) {
-            const auto size_log2 = static_cast<unsigned>(std::countr_zero(from.fields[f].bytes));
-            fields_[i].push_back(static_cast<uint8_t>((size_log2 << 6) | (f < widths.size() ? widths[f] : 0U)));
-        }
-        to.fields = fields_[i].data();
-        to.field_count = static_cast<uint8_t>(fields_[i].size());
-        to.total_offset = static_cast<uint16_t>(totals);
-        totals += to.bytes;
-    }
-    totals_.resize(totals + 1);
-    constexpr std::array hooks{check_hook<0>, check_hook<1>, check_hook<2>, check_hook<3>};
-    port_ = {port_read, port_program, port_erase, hooks[layout.check_bytes - 1], &flash_};
-    config_.port = &port_;
-    config_.records = records_.data();
-    config_.newest = newest_.data();
-    config_.totals = totals_.data();
-    config_.block_flags = block_flags_.data();
-    config_.unit_buffer = unit_buffer_.data();
-    config_.record_count = static_cast<uint16_t>(records_.size());
-    config_.blocks = static_cast<uint16_t>(layout.geometry.ring_blocks);
-    config_.block_units = static_cast<uint16_t>(layout.geometry.units_per_ring_block());
-    config_.unit_bytes = static_cast<uint16_t>(layout.geometry.unit_bytes);
-    config_.check_bits = static_cast<uint8_t>(layout.check_bytes * 8);
-    config_.blank = layout.geometry.blank;
+uint32_t (*check_hook(uint32_t check_bits))(void*, uint32_t, const void*, uint32_t) {
+    constexpr std::array hooks{table_hook<0>, table_hook<1>, table_hook<2>, table_hook<3>};
+    return hooks[check_bits / 8 - 1];
 }
+
+Unit::Unit(const AreaLayout& layout, const std::vector<const Record*>& records, const FlashCosts& costs)
+    : flash_(layout.geometry, costs), port_{port_read, port_program, port_erase, check_hook(layout.check_bytes * 8),
+                                            &flash_},
+      memory_(layout, records, &port_) {}
 
 } // namespace perdure

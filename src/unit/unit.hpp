@@ -12,6 +12,30 @@
 
 namespace perdure {
 
+/// A store's configuration with all the memory it points to; the port is the caller's. Not copyable: the configuration
+/// points into it. The RAM that a running store changes can be kept and put back (save, restore).
+class StoreMemory {
+public:
+    /// `records` are those of the layout, in its order; its check width is 8, 16, 24 or 32 bits.
+    StoreMemory(const AreaLayout& layout, const std::vector<const Record*>& records, const perdure_port* port);
+    StoreMemory(const StoreMemory&) = delete;
+    StoreMemory& operator=(const StoreMemory&) = delete;
+
+    /// What the store keeps in RAM between calls, as bytes.
+    void save(std::vector<uint8_t>& to) const;
+    void restore(const std::vector<uint8_t>& from);
+
+    perdure_config config{};
+    perdure_store store{};
+
+private:
+    std::vector<std::vector<uint8_t>> fields_;
+    std::vector<std::vector<uint8_t>> defaults_;
+    std::vector<perdure_record> records_;
+    std::vector<uint32_t> newest_;
+    std::vector<uint8_t> totals_, block_flags_, unit_buffer_;
+};
+
 /// A store with its flash and all its memory. Records are numbered as in the layout (ascending ids). Not copyable: the
 /// store's configuration points into it.
 class Unit {
@@ -22,31 +46,28 @@ public:
     Unit(const Unit&) = delete;
     Unit& operator=(const Unit&) = delete;
 
-    perdure_status format() { return perdure_format(&store_, &config_); }
-    perdure_status open(bool read_only = false) { return perdure_open(&store_, &config_, read_only); }
+    perdure_status format() { return perdure_format(&memory_.store, &memory_.config); }
+    perdure_status open(bool read_only = false) { return perdure_open(&memory_.store, &memory_.config, read_only); }
     /// `payload` and `to` are payload_bytes(record) long.
-    perdure_status put(uint16_t record, const uint8_t* payload) { return perdure_put(&store_, record, payload); }
-    perdure_status get(uint16_t record, uint8_t* to) const { return perdure_get(&store_, record, to); }
-    bool service() { return perdure_service(&store_); }
+    perdure_status put(uint16_t record, const uint8_t* payload) { return perdure_put(&memory_.store, record, payload); }
+    perdure_status get(uint16_t record, uint8_t* to) const { return perdure_get(&memory_.store, record, to); }
+    bool service() { return perdure_service(&memory_.store); }
 
-    [[nodiscard]] uint16_t payload_bytes(uint16_t record) const { return records_[record].bytes; }
-    [[nodiscard]] uint16_t record_count() const { return config_.record_count; }
+    [[nodiscard]] uint16_t payload_bytes(uint16_t record) const { return memory_.config.records[record].bytes; }
+    [[nodiscard]] uint16_t record_count() const { return memory_.config.record_count; }
     [[nodiscard]] Flash& flash() { return flash_; }
     [[nodiscard]] const Flash& flash() const { return flash_; }
-    [[nodiscard]] const perdure_store& store() const { return store_; }
-    [[nodiscard]] const perdure_config& config() const { return config_; }
+    [[nodiscard]] const perdure_store& store() const { return memory_.store; }
+    [[nodiscard]] const perdure_config& config() const { return memory_.config; }
 
 private:
     Flash flash_;
-    std::vector<std::vector<uint8_t>> fields_;
-    std::vector<std::vector<uint8_t>> defaults_;
-    std::vector<perdure_record> records_;
-    std::vector<uint32_t> newest_;
-    std::vector<uint8_t> totals_, block_flags_, unit_buffer_;
     perdure_port port_{};
-    perdure_config config_{};
-    perdure_store store_{};
+    StoreMemory memory_;
 };
+
+/// The check code hook for `check_bits` (8, 16, 24 or 32): the store's own codes by table. The context is not used.
+uint32_t (*check_hook(uint32_t check_bits))(void*, uint32_t, const void*, uint32_t);
 
 /// The check code hook of the simulated product: the store's own codes by table, 8 bits a step.
 /// `state` is left-aligned as in port.h; `check_bits` 8, 16, 24 or 32.

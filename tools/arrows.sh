@@ -12,7 +12,9 @@ project: catalog flash
 budget: project catalog flash
 unit: store flash project catalog
 life: unit budget project catalog flash store
-cli: life unit budget project catalog flash store
+dump:
+cuts: unit dump project catalog flash store
+cli: cuts dump life unit budget project catalog flash store
 "
 failed=0
 checked=0

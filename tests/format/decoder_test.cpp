@@ -1,4 +1,4 @@
-// The reader written from store/format.md (decoder.cpp) and the store agree on what an area holds, over thousands of
+// The reader written from store/format.md (src/dump) and the store agree on what an area holds, over thousands of
 // areas left by cuts, torn units, half-done erases and changed bytes. Every area is drawn from its number alone, so a
 // failure can be run again.
 #include <algorithm>
@@ -8,11 +8,13 @@
 
 #include <gtest/gtest.h>
 
+#include "dump/decode.hpp"
 #include "tests/format/area.hpp"
-#include "tests/format/decoder.hpp"
 
 namespace perdure::format_examples {
 namespace {
+
+using Bytes = std::vector<uint8_t>;
 
 /// A flash that a cut leaves in some torn state, drawn at random. What it leaves it keeps: weak units are
 /// tests/adversary's matter.
@@ -75,9 +77,9 @@ struct TearingFlash {
 
 struct Seen {
     int areas = 0;
-    int voided = 0;
-    int doubted = 0;
-    int pending = 0;
+    uint32_t voided = 0;
+    uint32_t doubted = 0;
+    uint32_t pending = 0;
 };
 
 /// Opens the area without writing, decodes it, and compares. Changes nothing in flash.
@@ -85,7 +87,7 @@ void compare(Area& area, const TearingFlash& flash, Seen& seen) {
     const Shape& shape = area.shape;
     const perdure_status found = perdure_open(&area.store, &area.config, true);
     const Decoded decoded =
-        decode({shape.unit_bytes, shape.blocks, shape.block_units, shape.check_bits, shape.blank}, flash.bytes);
+        decode({{shape.blocks, shape.block_units, shape.unit_bytes, shape.check_bits, shape.blank}, flash.bytes, {}});
     seen.areas++;
     if (found != PERDURE_READ_ONLY) {
         EXPECT_EQ(decoded.contents, found == PERDURE_BLANK ? Contents::nothing : Contents::foreign);
@@ -95,14 +97,14 @@ void compare(Area& area, const TearingFlash& flash, Seen& seen) {
     EXPECT_EQ(decoded.sequence, area.store.sequence);
     seen.voided += decoded.voided;
     seen.doubted += decoded.doubted;
-    seen.pending += decoded.pending ? 1 : 0;
+    seen.pending += decoded.pending ? 1U : 0U;
     for (uint16_t index = 0; index < 3; index++) {
         Bytes payload(area.records[index].bytes);
         const perdure_status got = perdure_get(&area.store, index, payload.data());
-        const auto record = decoded.records.find(area.records[index].id);
+        const std::vector<uint8_t>* record = decoded.find(area.records[index].id);
         ASSERT_NE(got, PERDURE_FAULT);
-        ASSERT_EQ(record != decoded.records.end(), got == PERDURE_OK) << "record " << area.records[index].id;
-        if (got == PERDURE_OK) { EXPECT_EQ(record->second, payload) << "record " << area.records[index].id; }
+        ASSERT_EQ(record != nullptr, got == PERDURE_OK) << "record " << area.records[index].id;
+        if (got == PERDURE_OK) { EXPECT_EQ(*record, payload) << "record " << area.records[index].id; }
     }
 }
 
@@ -173,9 +175,9 @@ TEST(FormatDocument, AReaderWrittenFromItAgreesWithTheStore) {
         try_area(number, seen);
     }
     EXPECT_GT(seen.areas, 5000);
-    EXPECT_GT(seen.voided, 1000);
-    EXPECT_GT(seen.doubted, 30);
-    EXPECT_GT(seen.pending, 100);
+    EXPECT_GT(seen.voided, 1000U);
+    EXPECT_GT(seen.doubted, 30U);
+    EXPECT_GT(seen.pending, 100U);
 }
 
 } // namespace

@@ -1,0 +1,225 @@
+// perdure cut: the power cut everywhere in the store of a project, as text, JSON and JUnit XML.
+#include <algorithm>
+#include <charconv>
+#include <chrono>
+#include <fstream>
+#include <ostream>
+#include <thread>
+
+#include <fmt/format.h>
+#include <nlohmann/json.hpp>
+#include <unistd.h>
+
+#include "budget/demand.hpp"
+#include "budget/findings.hpp"
+#include "cli/commands.hpp"
+#include "cli/cut_report.hpp"
+#include "cli/text.hpp"
+#include "cuts/proof.hpp"
+#include "project/read.hpp"
+
+namespace perdure {
+namespace {
+
+/// What was typed, checked.
+struct CutOptions {
+    ProofOptions proof;
+    std::string replay; ///< "small-wrapped-1:a0.t1.r0"
+    std::string junit_path;
+    std::string wrong; ///< not empty: what cannot be
+};
+
+bool whole_number(std::string_view text, unsigned& to) {
+    const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), to);
+    return error == std::errc{} && end == text.data() + text.size() && !text.empty();
+}
+
+CutOptions options_of(const CommandInput& input) {
+    CutOptions out;
+    out.proof.threads = std::max(1U, std::thread::hardware_concurrency());
+    const auto number = [&](std::string_view name, unsigned& to, unsigned least, unsigned most) {
+        const auto it = input.options.find(name);
+        if (it == input.options.end()) { return; }
+        if (!whole_number(it->second, to) || to < least || to > most) {
+            out.wrong = fmt::format("{} takes a whole number from {} to {}, not '{}'", name, least, most, it->second);
+        }
+    };
+    unsigned seconds = 0;
+    number("--depth", out.proof.depth_max, 0, 3);
+    number("--length", out.proof.length_max, 1, 6);
+    number("--nested", out.proof.nested_saves, 1, 1'000'000);
+    number("--threads", out.proof.threads, 1, 256);
+    number("--seconds", seconds, 1, 1'000'000);
+    out.proof.seconds_max = seconds;
+    if (const auto it = input.options.find("--shard"); it != input.options.end()) {
+        const size_t slash = it->second.find('/');
+        unsigned shard = 0;
+        const std::string_view text = it->second;
+        if (slash == std::string::npos || !whole_number(text.substr(0, slash), shard) ||
+            !whole_number(text.substr(slash + 1), out.proof.shards) || shard < 1 || shard > out.proof.shards) {
+            out.wrong = fmt::format("--shard takes i/n with i from 1 to n, such as 2/4, not '{}'", text);
+        } else {
+            out.proof.shard = shard - 1;
+        }
+    }
+    for (const auto& [name, text] : input.options) {
+        if (name == "--replay") { out.replay = text; }
+        if (name == "--junit") { out.junit_path = text; }
+        if (name == "--collateral") { out.proof.device.collateral = true; }
+        if (name == "--undecided") { out.proof.device.undecided = true; }
+        if (name == "--blank-faults") { out.proof.device.blank_faults = true; }
+    }
+    return out;
+}
+
+/// Progress with the time left, on a terminal only.
+class CutProgress {
+public:
+    CutProgress(bool on, std::ostream& err) : on_(on && isatty(STDERR_FILENO) == 1), err_(err) {}
+    ~CutProgress() {
+        if (shown_) { err_ << '\r' << std::string(79, ' ') << '\r' << std::flush; }
+    }
+    void show(const std::string& part, size_t index, size_t parts, double share) {
+        const auto now = std::chrono::steady_clock::now();
+        if (!on_ || now - last_ < std::chrono::milliseconds(200)) { return; }
+        last_ = now;
+        shown_ = true;
+        if (index != index_) {
+            index_ = index;
+            begun_ = now;
+        }
+        const double spent = std::chrono::duration<double>(now - begun_).count();
+        const std::string left = share > 0.01 ? fmt::format("{:.0f} s left in this part", spent / share - spent) : "";
+        err_ << fmt::format("\r{:<22} part {} of {} {:4.0f} %  {:<28}", part, index + 1, parts, share * 100, left)
+             << std::flush;
+    }
+
+private:
+    bool on_, shown_ = false;
+    std::ostream& err_;
+    size_t index_ = SIZE_MAX;
+    std::chrono::steady_clock::time_point begun_, last_;
+};
+
+int complain(const CommandInput& input, const std::string& text, std::ostream& out, std::ostream& err) {
+    if (input.json) {
+        out << nlohmann::json{{"holds", false}, {"errors", text}}.dump(2, ' ', false,
+                                                                       nlohmann::json::error_handler_t::replace)
+            << '\n';
+    } else {
+        err << fmt::format("perdure: error: {}\n", text);
+    }
+    return exit_input_wrong;
+}
+
+/// Adds up what shards said.
+int merge(const CommandInput& input, std::ostream& out, std::ostream& err) {
+    std::vector<CutArea> areas;
+    for (const std::string& path : input.arguments) {
+        std::ifstream file(path);
+        const nlohmann::json json = nlohmann::json::parse(file, nullptr, false);
+        std::string wrong = json.is_discarded() ? "is no JSON that can be read" : add_shard(areas, json);
+        if (!wrong.empty()) { return complain(input, fmt::format("{} {}", path, wrong), out, err); }
+    }
+    const std::string missing = missing_shards(areas);
+    if (!missing.empty()) { return complain(input, missing, out, err); }
+    return report(areas, input.json, out) ? exit_ok : exit_not_met;
+}
+
+int replay(const CommandInput& input, const CutOptions& options, const CutArea& area,
+           const std::vector<ProofPart>& parts, std::ostream& out, std::ostream& err) {
+    const size_t colon = options.replay.find(':');
+    const std::string name = options.replay.substr(0, colon);
+    const auto part = std::find_if(parts.begin(), parts.end(), [&](const ProofPart& p) { return p.name == name; });
+    const auto path = colon == std::string::npos ? std::vector<uint64_t>{}
+                                                 : path_from(std::string_view(options.replay).substr(colon + 1));
+    if (part == parts.end() || path.empty()) {
+        std::string names;
+        for (const ProofPart& p : parts) { names += (names.empty() ? "" : ", ") + p.name; }
+        return complain(input, fmt::format("--replay takes PART:PATH as a failure prints it; parts: {}", names), out,
+                        err);
+    }
+    ProofPart one = *part;
+    one.search.replay = path;
+    const SearchResult result = run_part(one, options.proof, 0, {});
+    if (!result.failure) {
+        out << "the path leads to no failure\n";
+        return exit_ok;
+    }
+    print_failure(one, *result.failure, area, true, out);
+    return exit_not_met;
+}
+
+} // namespace
+
+int run_cut(const CommandInput& input, std::ostream& out, std::ostream& err) {
+    if (input.options.contains("--merge")) { return merge(input, out, err); }
+    const CutOptions options = options_of(input);
+    if (!options.wrong.empty()) { return complain(input, options.wrong, out, err); }
+    if (input.arguments.size() != 1) { return complain(input, "cut takes one project file", out, err); }
+    const auto project = load_project(input.arguments.front(), catalog());
+    if (!project) {
+        if (input.json) { return complain(input, render(project.error()), out, err); }
+        err << render(project.error());
+        return exit_input_wrong;
+    }
+    const auto budget = make_budget(*project);
+    if (!budget) { return complain(input, budget.error().text, out, err); }
+    const Demand demand = demand_of(*project);
+    std::vector<CutArea> areas;
+    for (const AreaBudget& of : budget->areas) {
+        if (!of.laid_out) {
+            return complain(input,
+                            fmt::format("area {} cannot be laid out; see perdure budget {}", of.name, project->path),
+                            out, err);
+        }
+        CutArea area;
+        area.project = project->product.name;
+        area.file = project->path;
+        area.area = of.name;
+        area.part = project->part.id;
+        area.geometry = of.layout.geometry;
+        area.shard = options.proof.shard + 1;
+        area.shards = options.proof.shards;
+        uint32_t check_bits = 16;
+        std::vector<const Record*> records;
+        for (const Area& a : project->areas) {
+            if (a.name == of.name) {
+                records = records_of(*project, a);
+                check_bits = a.check_bits;
+            }
+        }
+        area.check_bits = check_bits;
+        std::vector<double> weights;
+        for (const Record* record : records) {
+            for (const RecordDemand& d : demand.records) {
+                if (d.id == record->id) { weights.push_back(d.sizing_saves); }
+            }
+        }
+        ProofOptions proof = options.proof;
+        const std::vector<ProofPart> parts = plan_proof(of.layout, records, weights, check_bits, proof);
+        if (!options.replay.empty()) { return replay(input, options, area, parts, out, err); }
+        std::vector<PartResult> results;
+        {
+            CutProgress bar(!input.json, err);
+            proof.progress = [&](size_t part, double share) { bar.show(parts[part].name, part, parts.size(), share); };
+            results = run_proof(parts, proof);
+        }
+        for (size_t i = 0; i < results.size(); i++) {
+            area.parts.push_back(
+                {parts[i].name, parts[i].about, parts[i].search.depth, results[i].result, results[i].seconds});
+        }
+        areas.push_back(std::move(area));
+        if (results.back().result.failure && !input.json) {
+            print_failure(parts[results.size() - 1], *results.back().result.failure, areas.back(), false, out);
+        }
+    }
+    if (!options.junit_path.empty()) {
+        std::ofstream file(options.junit_path);
+        file << junit_of(areas);
+        if (!file.flush()) { return complain(input, fmt::format("cannot write '{}'", options.junit_path), out, err); }
+    }
+    return report(areas, input.json, out) ? exit_ok : exit_not_met;
+}
+
+} // namespace perdure

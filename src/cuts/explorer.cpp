@@ -1,0 +1,503 @@
+#include "cuts/explorer.hpp"
+
+#include <algorithm>
+#include <cstring>
+
+#include <fmt/format.h>
+
+#include "cuts/check_codes.hpp"
+
+namespace perdure {
+namespace {
+
+constexpr size_t met_max = 30'000'000; ///< states; about 1 GB
+
+constexpr uint64_t mixed(uint64_t value) {
+    value ^= value >> 31;
+    return value * 0x9E3779B97F4A7C15U;
+}
+
+/// Trial number `i` of `count` out of `ways`: all of them, or one from each of `count` equal parts.
+uint64_t way(uint64_t i, uint64_t count, uint64_t ways) {
+    if (count == ways) { return i; }
+    const uint64_t part = ways / count;
+    return i * part + (mixed(i + 1) >> 20) % part;
+}
+
+} // namespace
+
+Explorer::Explorer(const Search& search)
+    : search_(search), flash_(search.layout.geometry, search.device), port_{port_read, port_program, port_erase,
+                                                                            store_check(search.layout.check_bytes * 8,
+                                                                                        search.check_code),
+                                                                            this},
+      model_(search.records), chain_(search.chain) {
+    prepare();
+}
+
+bool Explorer::port_read(void* context, uint32_t address, void* to, uint32_t bytes) {
+    return static_cast<Explorer*>(context)->flash_.read(address, static_cast<uint8_t*>(to), bytes);
+}
+
+bool Explorer::port_program(void* context, uint32_t address, const void* unit) {
+    auto* self = static_cast<Explorer*>(context);
+    if (self->stopped_) { return true; }
+    const auto* from = static_cast<const uint8_t*>(unit);
+    if (self->cuts_ >= 0) {
+        // The store's unit buffer is this store's own, so what is tried here does not touch it.
+        self->cuts_here(CutOperation::program, address, from);
+        if (self->stopped_) { return true; }
+    }
+    return self->flash_.program(address, from);
+}
+
+bool Explorer::port_erase(void* context, uint32_t block) {
+    auto* self = static_cast<Explorer*>(context);
+    if (self->stopped_) { return true; }
+    if (self->cuts_ >= 0) {
+        self->cuts_here(CutOperation::erase, block, nullptr);
+        if (self->stopped_) { return true; }
+    }
+    return self->flash_.erase(block);
+}
+
+Explorer::Level& Explorer::level(size_t number) {
+    while (levels_.size() <= number) {
+        levels_.push_back(std::make_unique<Level>(search_, port_));
+        Level& l = *levels_.back();
+        l.values.resize(model_.all_bytes());
+        l.stored.resize(model_.records());
+        l.value.resize(model_.all_bytes());
+    }
+    return *levels_[number];
+}
+
+// --- paths ----------------------------------------------------------------------------------------------------------
+
+bool Explorer::enter(Turn turn, uint64_t number) {
+    const uint64_t step = number << 3 | static_cast<uint64_t>(turn);
+    if (search_.replay) {
+        const size_t at = path_.size();
+        if (at >= search_.replay->size() || (*search_.replay)[at] != step) { return false; }
+    }
+    path_.push_back(step);
+    return true;
+}
+
+void Explorer::say(std::string line) {
+    if (search_.replay) { story_.push_back(std::move(line)); }
+}
+
+void Explorer::fail(std::string what) {
+    if (stopped_) { return; }
+    stopped_ = true;
+    failure_ = SearchFailure{std::move(what), path_, story_, before_, flash_.image(), flash_.faulting()};
+}
+
+bool Explorer::time_is_up() {
+    if (search_.seconds_max <= 0 || (++asked_ & 63) != 0) { return false; }
+    const std::chrono::duration<double> spent = std::chrono::steady_clock::now() - begun_;
+    return spent.count() > search_.seconds_max;
+}
+
+/// Was the failure just found a chance match of the check code? Then it is counted, and the search goes on.
+bool Explorer::was_chance() {
+    if (!failure_ || search_.check_code != 0 || search_.replay) { return false; }
+    unsigned gone = 0;
+    unsigned same = 0;
+    for (unsigned code = 1; code < check_code_count; code++) {
+        Search other = search_;
+        other.check_code = code;
+        other.replay = failure_->path;
+        other.progress = nullptr;
+        Explorer explorer(other);
+        const SearchResult result =
+            is_workload_ ? explorer.workload(*actions_, length_) : explorer.sequences(*actions_, length_);
+        (result.failure ? same : gone)++;
+    }
+    if (gone <= same) { return false; }
+    counts_.chance++;
+    failure_.reset();
+    flash_.forget_breach();
+    stopped_ = false;
+    return true;
+}
+
+/// Notes that the present state, with `hash` for the readings in it, is about to be tried; false: it has been.
+bool Explorer::meet(StateHash hash, int depth, unsigned more) {
+    hash ^= flash_.state_hash();
+    hash ^= model_.hash();
+    const uint64_t where = mixed(uint64_t{chain_} << 32 | uint64_t{static_cast<uint8_t>(depth + 1)} << 16 | more);
+    hash ^= StateHash{where, mixed(where)};
+    if (met_.size() >= met_max) { met_.clear(); }
+    return met_.insert(Key{hash}).second || search_.replay.has_value();
+}
+
+// --- cuts and starts ------------------------------------------------------------------------------------------------
+
+/// The store asks for an operation: the power goes just before it, and inside it.
+void Explorer::cuts_here(CutOperation operation, uint32_t where, const uint8_t* unit) {
+    const uint64_t number = operation_++;
+    const bool first = !first_cut_;
+    if (first && search_.shards > 1 &&
+        (mixed(counts_.actions * 4099 + number) >> 32) % search_.shards != search_.shard) {
+        return;
+    }
+    for (const bool inside : {false, true}) {
+        if (!enter(inside ? Turn::cut_inside : Turn::cut_before, number)) { continue; }
+        counts_.cuts++;
+        const auto kept = std::tuple(level_, cuts_, operation_, call_);
+        const ForkingFlash::Mark mark = flash_.mark();
+        if (first) {
+            first_cut_ = {call_, inside ? operation : CutOperation::between};
+            if (search_.replay) { before_ = flash_.image(); }
+        }
+        if (search_.replay) {
+            const uint32_t units = search_.layout.geometry.units_per_ring_block();
+            const uint32_t at = where / search_.layout.geometry.unit_bytes;
+            const std::string what = operation == CutOperation::erase
+                                         ? fmt::format("the erase of block {}", where)
+                                         : fmt::format("the program of block {} unit {}", at / units, at % units);
+            say(fmt::format("power cut {} {}", inside ? "inside" : "just before", what));
+        }
+        if (inside) { operation == CutOperation::erase ? flash_.cut_erase(where) : flash_.cut_program(where, unit); }
+        level_++;
+        starts(cuts_, Follow::all);
+        if (first) { first_cut_.reset(); }
+        flash_.undo(mark);
+        std::tie(level_, cuts_, operation_, call_) = kept;
+        leave();
+        if (stopped_) { return; }
+    }
+}
+
+/// The power returns: every way in which the weak units may read, once for each state not met before.
+void Explorer::starts(int depth, Follow follow) {
+    const uint64_t ways = flash_.ways_to_read();
+    const uint64_t count = std::min(ways, search_.ways_max);
+    if (!meet({}, depth, follow == Follow::all ? 1 : 0)) {
+        counts_.equal += count;
+        return;
+    }
+    counts_.sampled += count < ways ? 1 : 0;
+    for (uint64_t i = 0; i < count; i++) {
+        const ForkingFlash::Mark mark = flash_.mark();
+        flash_.power_up(way(i, count, ways));
+        if (enter(Turn::reading, flash_.reading_code() & (~uint64_t{0} >> 3))) {
+            if (ways == 1 || meet(flash_.reading_hash(), depth, follow == Follow::all ? 3 : 2)) {
+                const size_t level_before = level_;
+                if (ways > 1) { say("start; weak units read: " + flash_.readings()); }
+                trial(depth, follow);
+                level_ = level_before;
+                if (!stopped_ && time_is_up()) {
+                    stopped_ = true;
+                    complete_ = false;
+                }
+            } else {
+                counts_.equal++;
+            }
+            leave();
+        }
+        flash_.undo(mark);
+        if (stopped_ && !was_chance()) { return; }
+    }
+}
+
+AreaView Explorer::view() const {
+    const FlashGeometry& geometry = search_.layout.geometry;
+    const uint32_t check_bits = search_.layout.check_bytes * 8;
+    AreaView view{
+        {geometry.ring_blocks, geometry.units_per_ring_block(), geometry.unit_bytes, check_bits, geometry.blank},
+        flash_.image(),
+        {},
+        dump_check(check_bits, search_.check_code)};
+    if (flash_.any_fault()) { view.faulting = flash_.faulting(); }
+    return view;
+}
+
+bool Explorer::read_all(Level& l) {
+    for (size_t i = 0; i < model_.records(); i++) {
+        uint8_t* to = l.values.data() + model_.offset_of(i);
+        const perdure_status status = perdure_get(&l.memory.store, static_cast<uint16_t>(i), to);
+        if (status != PERDURE_OK && status != PERDURE_DEFAULT) {
+            fail(fmt::format("get of record '{}' gives status {}", search_.records[i]->name, static_cast<int>(status)));
+            return false;
+        }
+        l.stored[i] = status == PERDURE_OK ? 1 : 0;
+    }
+    return true;
+}
+
+/// What the dump's reader made of the flash before this start, against what the store reads.
+bool Explorer::agrees_with_dump(const Level& l) {
+    for (size_t i = 0; i < model_.records(); i++) {
+        const std::vector<uint8_t>* payload = decoded_.find(search_.records[i]->id);
+        const bool same =
+            payload ? l.stored[i] != 0 && payload->size() == model_.bytes_of(i) &&
+                          std::memcmp(payload->data(), l.values.data() + model_.offset_of(i), payload->size()) == 0
+                    : l.stored[i] == 0;
+        if (!same) {
+            fail(fmt::format("record '{}': the reader of dumps and the store do not agree", search_.records[i]->name));
+            return false;
+        }
+    }
+    return true;
+}
+
+void Explorer::count_cell(const Level& l, unsigned hit) {
+    const unsigned reading = first_cut_->second == CutOperation::between ? cut_readings - 1 : hit;
+    Cell& cell =
+        counts_.cells[static_cast<size_t>(first_cut_->first)][static_cast<size_t>(first_cut_->second)][reading];
+    const std::optional<bool> is_new = model_.holds_new(l.values);
+    (!is_new ? cell.nothing : *is_new ? cell.as_new : cell.as_before)++;
+}
+
+/// Opened read-only, the store changes nothing and reads what the reader of dumps makes of the flash.
+bool Explorer::read_only_start(Level& l) {
+    const uint64_t done = flash_.programs() + flash_.erases();
+    const perdure_status status = perdure_open(&l.memory.store, &l.memory.config, true);
+    if (status != PERDURE_READ_ONLY && status != PERDURE_OK) {
+        fail(fmt::format("a read-only open gives status {}", static_cast<int>(status)));
+        return false;
+    }
+    if (flash_.programs() + flash_.erases() != done) {
+        fail("a read-only open programs or erases");
+        return false;
+    }
+    if (!read_all(l)) { return false; }
+    l.kept = l.values;
+    if (search_.device.undecided) { return true; }
+    decoder_.decode(view(), decoded_);
+    return agrees_with_dump(l);
+}
+
+/// One start, with cuts in it if `depth` is above 0.
+void Explorer::trial(int depth, Follow follow) {
+    Level& l = level(level_);
+    counts_.starts++;
+    counts_.trials += follow == Follow::all ? 1 : 0;
+    counts_.torn += flash_.reads_torn() ? 1 : 0;
+    cuts_ = -1;
+    if (follow == Follow::all && !read_only_start(l)) { return; }
+    const unsigned hit = flash_.last_hit_reading();
+    call_ = CutCall::start;
+    operation_ = 0;
+    cuts_ = depth - 1;
+    const perdure_status status = perdure_open(&l.memory.store, &l.memory.config, false);
+    cuts_ = -1;
+    if (stopped_) { return; }
+    if (!flash_.breach().empty()) { return fail("the start breaks a rule of the flash: " + flash_.breach()); }
+    if (status != PERDURE_OK) { return fail(fmt::format("open gives status {}", static_cast<int>(status))); }
+    if (!read_all(l)) { return; }
+    for (size_t i = 0; i < model_.records(); i++) {
+        const std::string wrong = model_.judge(i, l.values.data() + model_.offset_of(i), l.stored[i] != 0);
+        if (!wrong.empty()) { return fail(wrong); }
+    }
+    if (follow == Follow::all && !search_.device.undecided && l.values != l.kept) {
+        return fail("a read-only open and the start read different values");
+    }
+    if (first_cut_ && level_ == 1) { count_cell(l, hit); }
+    if (follow == Follow::all) { complete(l); }
+}
+
+/// A start has completed: what it reads has to stay, and the next put has to work.
+void Explorer::complete(Level& l) {
+    const Model kept = model_;
+    model_.settle(l.values, l.stored);
+    if (enter(Turn::stay, 0)) {
+        say("the power goes again right after the start");
+        level_++;
+        starts(0, Follow::nothing);
+        level_--;
+        leave();
+    }
+    if (!stopped_ && enter(Turn::next, 0)) {
+        uint64_t sum = 0; // of the path only, so that it is the same under another check code
+        for (const uint64_t step : path_) { sum = mixed(sum + step); }
+        const auto record = static_cast<uint16_t>((sum >> 32) % model_.records());
+        const bool more = chain_ > 0;
+        chain_ -= more ? 1 : 0;
+        const ForkingFlash::Mark mark = flash_.mark();
+        run(l, {Action::Kind::put_small, record}, more ? static_cast<int>(search_.depth) : -1);
+        if (!stopped_) {
+            level_++;
+            starts(0, Follow::nothing);
+            level_--;
+        }
+        flash_.undo(mark);
+        chain_ += more ? 1 : 0;
+        leave();
+    }
+    model_ = kept;
+}
+
+// --- what the product does ------------------------------------------------------------------------------------------
+
+void Explorer::put(Level& l, const Action& action) {
+    const Step step = action.kind == Action::Kind::put_large ? Step::large : Step::small;
+    model_.next_value(action.record, step, l.value.data());
+    model_.begin_put(action.record, l.value.data());
+    const perdure_status status = perdure_put(&l.memory.store, action.record, l.value.data());
+    if (stopped_) { return; }
+    if (status != PERDURE_OK) { return fail(fmt::format("a put gives status {}", static_cast<int>(status))); }
+    model_.acknowledge();
+    cuts_ = -1;
+    const perdure_status got = perdure_get(&l.memory.store, action.record, l.value.data());
+    if (got != PERDURE_OK) { return fail(fmt::format("a get after the put gives status {}", static_cast<int>(got))); }
+    const std::string wrong = model_.judge(action.record, l.value.data(), true);
+    if (!wrong.empty()) { fail(wrong + ", read back at once"); }
+}
+
+/// Runs one action with cuts in it, if `cuts` is not below 0.
+void Explorer::run(Level& l, const Action& action, int cuts) {
+    operation_ = 0;
+    cuts_ = cuts;
+    switch (action.kind) {
+    case Action::Kind::put_small:
+    case Action::Kind::put_large:
+        call_ = CutCall::put;
+        say(fmt::format("put of record '{}'", search_.records[action.record]->name));
+        put(l, action);
+        break;
+    case Action::Kind::service:
+        call_ = CutCall::service;
+        say("service");
+        (void)perdure_service(&l.memory.store);
+        break;
+    case Action::Kind::restart:
+        call_ = CutCall::start;
+        say("a start without a cut before it");
+        const perdure_status status = perdure_open(&l.memory.store, &l.memory.config, false);
+        if (!stopped_ && status != PERDURE_OK) { fail(fmt::format("open gives status {}", static_cast<int>(status))); }
+        break;
+    }
+    cuts_ = -1;
+    if (!stopped_ && !flash_.breach().empty()) { fail("a rule of the flash is broken: " + flash_.breach()); }
+}
+
+/// Puts until the head has no more than `room_left` units left, and its number is at least `sequence`.
+void Explorer::use(uint32_t room_left, uint64_t sequence) {
+    Level& l = level(0);
+    const uint32_t units = search_.layout.geometry.units_per_ring_block();
+    for (uint32_t i = 0; !stopped_; i++) {
+        if (l.memory.store.sequence >= sequence && units - l.memory.store.unit <= room_left) { break; }
+        if (i > 1'000'000) { return fail("the start state cannot be reached"); }
+        run(l, {Action::Kind::put_small, static_cast<uint16_t>(i % model_.records())}, -1);
+        while (!stopped_ && perdure_service(&l.memory.store)) {}
+    }
+}
+
+void Explorer::prepare() {
+    Level& l = level(0);
+    const FlashGeometry& geometry = search_.layout.geometry;
+    CutDevice device = search_.device;
+    if (search_.begin == Begin::bad_block) {
+        device.failing_block = 1;
+        device.failing_erase = true;
+        flash_.set_device(device);
+    }
+    const perdure_status status = perdure_format(&l.memory.store, &l.memory.config);
+    if (status != PERDURE_OK) { return fail(fmt::format("format gives status {}", static_cast<int>(status))); }
+    const uint32_t one_left = search_.layout.nearly_full_units + search_.layout.restart_max_units;
+    if (search_.begin == Begin::nearly_full) {
+        use(one_left, 0);
+    } else if (search_.begin != Begin::fresh) {
+        use(geometry.units_per_ring_block() * 2 / 3, geometry.ring_blocks + geometry.ring_blocks / 2 + 1);
+    }
+    if (search_.begin == Begin::failing) {
+        device.failing_block = l.memory.store.head;
+        device.failing_erase = device.failing_program = true;
+        flash_.set_device(device);
+    }
+    flash_.forget_marks();
+}
+
+void Explorer::sequence(const std::vector<Action>& actions, unsigned left) {
+    Level& l = level(0);
+    std::vector<uint8_t> ram;
+    l.memory.save(ram);
+    const Model model = model_;
+    for (size_t i = 0; i < actions.size() && !stopped_; i++) {
+        if (!enter(Turn::action, i)) { continue; }
+        const ForkingFlash::Mark mark = flash_.mark();
+        level_ = 0;
+        counts_.actions++;
+        run(l, actions[i], static_cast<int>(search_.depth));
+        if (!stopped_ && meet({}, static_cast<int>(left), 4)) {
+            if (enter(Turn::after, 0)) {
+                level_ = 1;
+                starts(static_cast<int>(search_.depth), Follow::all);
+                level_ = 0;
+                leave();
+            }
+            if (!stopped_ && left > 1) { sequence(actions, left - 1); }
+        }
+        flash_.undo(mark);
+        l.memory.restore(ram);
+        model_ = model;
+        leave();
+        if (search_.progress && path_.empty()) {
+            search_.progress(static_cast<double>(i + 1) / static_cast<double>(actions.size()));
+        }
+    }
+}
+
+SearchResult Explorer::result() {
+    SearchResult result{counts_, complete_ && !failure_, share_, std::move(failure_)};
+    return result;
+}
+
+SearchResult Explorer::sequences(const std::vector<Action>& actions, unsigned length) {
+    actions_ = &actions;
+    length_ = length;
+    if (!stopped_) { sequence(actions, length); }
+    share_ = complete_ ? 1 : 0;
+    return result();
+}
+
+SearchResult Explorer::workload(const std::vector<Action>& actions, unsigned every) {
+    actions_ = &actions;
+    length_ = every;
+    is_workload_ = true;
+    Level& l = level(0);
+    std::vector<uint8_t> ram;
+    for (size_t i = 0; i < actions.size() && !stopped_; i++) {
+        flash_.forget_marks();
+        met_.clear();
+        const bool here = enter(Turn::action, i);
+        int cuts = -1;
+        if (here) {
+            cuts = static_cast<int>(search_.depth);
+            if (every > 1 && i % every != 0) {
+                // Does it open or erase a block? Tried, and taken back.
+                const ForkingFlash::Mark mark = flash_.mark();
+                const Model model = model_;
+                const uint64_t erases = flash_.erases();
+                const uint32_t head = l.memory.store.head;
+                l.memory.save(ram);
+                run(l, actions[i], -1);
+                if (flash_.erases() == erases && l.memory.store.head == head) { cuts = 0; }
+                flash_.undo(mark);
+                l.memory.restore(ram);
+                model_ = model;
+            }
+        }
+        level_ = 0;
+        counts_.actions += here ? 1 : 0;
+        run(l, actions[i], cuts);
+        if (here) {
+            if (!stopped_ && enter(Turn::after, 0)) {
+                level_ = 1;
+                starts(0, Follow::all);
+                level_ = 0;
+                leave();
+            }
+            leave();
+        }
+        share_ = static_cast<double>(i + 1) / static_cast<double>(actions.size());
+        if (search_.progress) { search_.progress(share_); }
+    }
+    return result();
+}
+
+} // namespace perdure

@@ -1,0 +1,97 @@
+#include "cuts/model.hpp"
+
+#include <algorithm>
+#include <cstring>
+
+#define XXH_INLINE_ALL
+#include <fmt/format.h>
+#include <xxhash.h>
+
+#include "unit/unit.hpp"
+
+namespace perdure {
+
+Model::Model(const std::vector<const Record*>& records)
+    : from_{0}, totals_(records.size()), stored_(records.size(), 0) {
+    for (size_t i = 0; i < records.size(); i++) {
+        for (const Field& field : records[i]->fields) {
+            const std::vector<uint8_t> bytes = default_bytes(field);
+            acked_.insert(acked_.end(), bytes.begin(), bytes.end());
+            if (records[i]->kind == RecordKind::total) {
+                const uint64_t limit = field.bytes >= 8 ? UINT64_MAX : (uint64_t{1} << (8 * field.bytes)) - 1;
+                totals_[i].push_back({field.bytes, std::max<uint64_t>(1, field.movement_max),
+                                      std::min(field.movement_max * 8 + 7, limit / 64), limit});
+            }
+        }
+        from_.push_back(static_cast<uint32_t>(acked_.size()));
+    }
+}
+
+void Model::next_value(size_t record, Step step, uint8_t* to) const {
+    const uint8_t* now = acknowledged(record);
+    if (totals_[record].empty()) {
+        auto next = static_cast<uint8_t>(now[0] + 1);
+        for (uint32_t i = 0; i < bytes_of(record); i++) {
+            to[i] = next;
+            next = static_cast<uint8_t>(next * 167 + 41);
+        }
+        return;
+    }
+    for (const FieldShape& field : totals_[record]) {
+        uint64_t value = 0;
+        for (uint32_t i = 0; i < field.bytes; i++) { value |= uint64_t{now[i]} << (8 * i); }
+        const uint64_t growth = step == Step::small ? field.small : field.large;
+        value = value > field.limit - std::min(growth, field.limit) ? field.limit : value + growth; // full is full
+        for (uint32_t i = 0; i < field.bytes; i++) { to[i] = static_cast<uint8_t>(value >> (8 * i)); }
+        now += field.bytes;
+        to += field.bytes;
+    }
+}
+
+void Model::begin_put(size_t record, const uint8_t* value) {
+    in_flight_ = record;
+    new_value_.assign(value, value + bytes_of(record));
+}
+
+void Model::acknowledge() {
+    std::copy(new_value_.begin(), new_value_.end(), acked_.begin() + from_[in_flight_]);
+    stored_[in_flight_] = 1;
+    in_flight_ = none;
+}
+
+std::string Model::judge(size_t record, const uint8_t* value, bool stored) const {
+    const bool is_new = in_flight_ == record && std::memcmp(value, new_value_.data(), bytes_of(record)) == 0;
+    if (is_new && stored) { return {}; }
+    if (std::memcmp(value, acknowledged(record), bytes_of(record)) != 0) {
+        return fmt::format("record {} reads neither as acknowledged nor as in flight{}", record,
+                           stored ? "" : ", but as never stored");
+    }
+    if (stored_[record] != 0 && !stored) {
+        return fmt::format("record {} was stored and reads as never stored", record);
+    }
+    return {};
+}
+
+void Model::settle(const std::vector<uint8_t>& values, const std::vector<uint8_t>& stored) {
+    acked_ = values;
+    stored_ = stored;
+    in_flight_ = none;
+}
+
+std::optional<bool> Model::holds_new(const std::vector<uint8_t>& values) const {
+    if (in_flight_ == none) { return std::nullopt; }
+    return std::memcmp(values.data() + from_[in_flight_], new_value_.data(), new_value_.size()) == 0;
+}
+
+StateHash Model::hash() const {
+    const XXH128_hash_t acked = XXH3_128bits_withSeed(acked_.data(), acked_.size(), in_flight_);
+    const XXH128_hash_t stored = XXH3_128bits_withSeed(stored_.data(), stored_.size(), 1);
+    StateHash hash{acked.low64 ^ stored.low64, acked.high64 ^ stored.high64};
+    if (in_flight_ != none) {
+        const XXH128_hash_t more = XXH3_128bits_withSeed(new_value_.data(), new_value_.size(), 2);
+        hash ^= StateHash{more.low64, more.high64};
+    }
+    return hash;
+}
+
+} // namespace perdure

@@ -1,0 +1,44 @@
+#include "cuts/search.hpp"
+
+#include "cuts/explorer.hpp"
+
+namespace perdure {
+
+std::string_view name_of(Begin begin) {
+    constexpr std::array<std::string_view, begin_kinds> names{"fresh", "nearly full", "wrapped", "bad block",
+                                                              "failing"};
+    return names[static_cast<size_t>(begin)];
+}
+
+SearchCounts& SearchCounts::operator+=(const SearchCounts& more) {
+    actions += more.actions;
+    cuts += more.cuts;
+    trials += more.trials;
+    starts += more.starts;
+    equal += more.equal;
+    sampled += more.sampled;
+    torn += more.torn;
+    chance += more.chance;
+    for (size_t call = 0; call < cut_calls; call++) {
+        for (size_t operation = 0; operation < cut_operations; operation++) {
+            for (size_t reading = 0; reading < cut_readings; reading++) {
+                Cell& to = cells[call][operation][reading];
+                const Cell& from = more.cells[call][operation][reading];
+                to.as_before += from.as_before;
+                to.as_new += from.as_new;
+                to.nothing += from.nothing;
+            }
+        }
+    }
+    return *this;
+}
+
+SearchResult search_sequences(const Search& search, const std::vector<Action>& actions, unsigned length) {
+    return Explorer(search).sequences(actions, length);
+}
+
+SearchResult search_workload(const Search& search, const std::vector<Action>& actions, unsigned every) {
+    return Explorer(search).workload(actions, every);
+}
+
+} // namespace perdure

@@ -1,0 +1,98 @@
+// What a power-cut search tries, and what it found: plain structs.
+#pragma once
+
+#include <array>
+#include <cstdint>
+#include <functional>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "flash/forking.hpp"
+#include "project/layout.hpp"
+#include "project/project.hpp"
+
+namespace perdure {
+
+/// One thing that a product does.
+struct Action {
+    enum class Kind : uint8_t { put_small, put_large, service, restart } kind = Kind::put_small;
+    uint16_t record = 0;
+    bool operator==(const Action&) const = default;
+};
+
+/// How far the area has been used before the cuts begin.
+enum class Begin : uint8_t {
+    fresh,       ///< just formatted
+    nearly_full, ///< the head has room for one more entry
+    wrapped,     ///< one and a half turns on
+    bad_block,   ///< wrapped, and one block has been set aside
+    failing,     ///< wrapped, and one block begins to fail now: its programs and its erases
+};
+constexpr unsigned begin_kinds = 5;
+std::string_view name_of(Begin begin);
+
+struct Search {
+    AreaLayout layout;
+    std::vector<const Record*> records; ///< those of the layout, in its order
+    CutDevice device;
+    Begin begin = Begin::fresh;
+    unsigned depth = 1;       ///< cuts in the starts that follow the first cut
+    unsigned chain = 0;       ///< further cuts after completed starts, one action each
+    uint64_t ways_max = 4096; ///< ways to read the weak units that are tried at one start; beyond, a sample of so many
+    unsigned check_code = 0;  ///< other than 0: to tell chance matches
+    unsigned shard = 0;       ///< of the cuts that come first, only those whose number is `shard` modulo `shards`
+    unsigned shards = 1;
+    std::optional<std::vector<uint64_t>> replay; ///< only this path
+    double seconds_max = 0;                      ///< 0: no limit
+    std::function<void(double)> progress;        ///< share done; may be empty
+};
+
+/// Where the first cut fell.
+enum class CutCall : uint8_t { put, service, start };
+enum class CutOperation : uint8_t { program, erase, between };
+constexpr unsigned cut_calls = 3, cut_operations = 3, cut_readings = reading_kinds + torn_erase_kinds + 1;
+
+struct Cell {
+    uint64_t as_before = 0; ///< the record in flight read as before
+    uint64_t as_new = 0;    ///< it read as new
+    uint64_t nothing = 0;   ///< nothing was in flight
+};
+
+struct SearchCounts {
+    uint64_t actions = 0; ///< played with cuts in them
+    uint64_t cuts = 0;    ///< cut points, those in starts included
+    uint64_t trials = 0;  ///< starts from a state not met before: opened, both oracles, next put, power lost again
+    uint64_t starts = 0;  ///< all starts that were run
+    uint64_t equal = 0;   ///< starts from a state that had been tried
+    uint64_t sampled = 0; ///< starts whose ways to read were too many to try all
+    uint64_t torn = 0;    ///< trials in which some weak unit read as neither blank nor complete
+    uint64_t chance = 0;  ///< violations that are gone under other check codes
+    /// By where the first cut fell, and what the unit or block that it hit read as at the start after it.
+    std::array<std::array<std::array<Cell, cut_readings>, cut_operations>, cut_calls> cells{};
+    SearchCounts& operator+=(const SearchCounts& more);
+};
+
+struct SearchFailure {
+    std::string what;                   ///< what is wrong
+    std::vector<uint64_t> path;         ///< leads there again
+    std::vector<std::string> story;     ///< what happened on that path, a line each
+    std::vector<uint8_t> before, after; ///< the area before the first cut, and at the start that showed it
+    std::vector<uint8_t> faulting;      ///< by unit, of `after`
+};
+
+struct SearchResult {
+    SearchCounts counts;
+    bool complete = true; ///< false: the time was up, or a failure ended it
+    double share = 1;     ///< of the actions
+    std::optional<SearchFailure> failure;
+};
+
+/// All sequences of up to `length` of `actions` from search.begin, the power cut everywhere.
+SearchResult search_sequences(const Search& search, const std::vector<Action>& actions, unsigned length);
+
+/// One after another, the power cut everywhere in each of `actions`. From `every` > 1 on, cuts in starts are tried in
+/// one of so many actions only, and in those that erase or open a block.
+SearchResult search_workload(const Search& search, const std::vector<Action>& actions, unsigned every);
+
+} // namespace perdure

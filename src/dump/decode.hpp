@@ -1,0 +1,107 @@
+// A reader of the store's flash, written from store/format.md alone and sharing nothing with store.c: if a sentence of
+// the document is wrong, or missing, the two disagree. It serves as the second witness in the power-cut proof, and
+// reads areas that come back from the field.
+#pragma once
+
+#include <cstddef>
+#include <cstdint>
+#include <optional>
+#include <span>
+#include <vector>
+
+namespace perdure {
+
+/// What has to be known beside the bytes (format.md, section 1).
+struct AreaShape {
+    uint32_t blocks = 0;
+    uint32_t block_units = 0;
+    uint32_t unit_bytes = 0;
+    uint32_t check_bits = 16; ///< 8, 16, 24 or 32
+    uint8_t blank = 0xFF;
+};
+
+/// Carries a check code's register, left-aligned in 32 bits, over some bytes.
+using CheckFunction = uint32_t (*)(uint32_t state, const uint8_t* from, size_t bytes);
+
+/// The codes of format.md, section 2. `check_bits` 8, 16, 24 or 32.
+CheckFunction format_check(uint32_t check_bits);
+
+struct AreaView {
+    AreaShape shape;
+    std::span<const uint8_t> bytes;    ///< blocks * block_units * unit_bytes
+    std::span<const uint8_t> faulting; ///< by unit, 1: reading it faults; empty: none does
+    CheckFunction check = nullptr; ///< of entries; absent: that of format.md. A stamp takes it too if it has 16 bits
+};
+
+enum class Contents : uint8_t {
+    nothing, ///< blank, or a format was begun and not finished
+    foreign, ///< something else than a ring of this shape
+    ring,
+};
+
+/// An entry that stands at some unit and is valid. Spans point into the area's bytes.
+struct DumpEntry {
+    uint32_t block = 0, unit = 0, units = 0;
+    int64_t age = 0;  ///< in order of reading
+    int64_t from = 0; ///< restart entries: the age from which it voids
+    bool restart = false, pending = false, is_short = false;
+    std::optional<uint32_t> mark; ///< its number
+    std::optional<uint32_t> id;
+    uint32_t from_unit = 0, back = 0; ///< restart entries: as they stand in flash
+    std::span<const uint8_t> fields;  ///< descriptors of a total; of a short entry those that it is read with
+    std::span<const uint8_t> payload; ///< or the packed bits of a short entry
+    bool voided = false;              ///< by a later restart entry
+};
+
+struct DumpRecord {
+    uint32_t id = 0;
+    uint32_t block = 0; ///< of its newest full entry
+    bool present = false;
+    std::vector<uint8_t> payload;
+};
+
+struct Decoded {
+    Contents contents = Contents::nothing;
+    uint32_t head = 0;
+    uint32_t sequence = 0;           ///< of the head
+    std::optional<uint32_t> pending; ///< block whose erase may be unfinished
+    std::vector<DumpRecord> records; ///< some may not be present
+    std::vector<DumpEntry> entries;  ///< all that count, in order of age
+    uint32_t voided = 0;             ///< entries that a restart entry voided
+    uint32_t doubted = 0;            ///< entries behind a gap that were not believed
+
+    /// The payload of a record; null if nothing is stored.
+    [[nodiscard]] const std::vector<uint8_t>* find(uint32_t id) const;
+};
+
+/// Reads areas, one after another, in buffers that it keeps.
+class Decoder {
+public:
+    /// The view's bytes must outlive the use of decoded.entries.
+    void decode(const AreaView& view, Decoded& decoded);
+
+private:
+    struct Cursor;
+    [[nodiscard]] size_t address(uint32_t block, uint32_t unit) const;
+    [[nodiscard]] bool faults(size_t begin, size_t end) const;
+    std::optional<uint32_t> stamp_number(uint32_t block) const;
+    std::span<const uint8_t> fields_of(uint32_t id, uint32_t block, bool& known) const;
+    bool take_record(Cursor& cursor, DumpEntry& entry, bool bases) const;
+    bool entry_at(uint32_t block, uint32_t unit, uint32_t number, bool bases, DumpEntry& entry) const;
+    Contents find_head();
+    void accept(const DumpEntry& entry);
+    void walk(uint32_t block, uint32_t number);
+    void settle();
+    DumpRecord& record(uint32_t id);
+
+    AreaView view_;
+    CheckFunction stamp_check_ = nullptr;
+    uint32_t first_unit_ = 0;
+    Decoded* to_ = nullptr;
+    std::vector<std::optional<uint32_t>> numbers_; ///< of the stamps that count
+};
+
+/// Reads one area.
+Decoded decode(const AreaView& view);
+
+} // namespace perdure

@@ -51,7 +51,7 @@ perdure_test_program(perdure_slow_tests slow 7200 ${slow_files})
 
 # tests/<name>/main.cpp, where there is one, is a program to replay single cases by hand: <build>/perdure_<name>.
 file(GLOB mains CONFIGURE_DEPENDS ${PROJECT_SOURCE_DIR}/tests/*/main.cpp)
-list(FILTER mains EXCLUDE REGEX "/tests/target/")
+list(FILTER mains EXCLUDE REGEX "/tests/(target|faults)/")
 foreach(main IN LISTS mains)
     cmake_path(GET main PARENT_PATH folder)
     cmake_path(GET folder FILENAME name)
@@ -60,3 +60,4 @@ foreach(main IN LISTS mains)
 endforeach()
 
 add_subdirectory(${PROJECT_SOURCE_DIR}/tests/adversary) # its canaries
+add_subdirectory(${PROJECT_SOURCE_DIR}/tests/faults) # and those of the exhaustive search

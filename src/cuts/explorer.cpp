@@ -318,7 +318,7 @@ void Explorer::complete(Level& l) {
         const bool more = chain_ > 0;
         chain_ -= more ? 1 : 0;
         const ForkingFlash::Mark mark = flash_.mark();
-        run(l, {Action::Kind::put_small, record}, more ? static_cast<int>(search_.depth) : -1);
+        run(l, {Action::Kind::put_small, record}, more ? 0 : -1);
         if (!stopped_) {
             level_++;
             starts(0, Follow::nothing);

@@ -19,8 +19,7 @@ Model::Model(const std::vector<const Record*>& records)
             acked_.insert(acked_.end(), bytes.begin(), bytes.end());
             if (records[i]->kind == RecordKind::total) {
                 const uint64_t limit = field.bytes >= 8 ? UINT64_MAX : (uint64_t{1} << (8 * field.bytes)) - 1;
-                totals_[i].push_back({field.bytes, std::max<uint64_t>(1, field.movement_max),
-                                      std::min(field.movement_max * 8 + 7, limit / 64), limit});
+                totals_[i].push_back({field.bytes, std::max<uint64_t>(1, field.movement_max), limit / 64, limit});
             }
         }
         from_.push_back(static_cast<uint32_t>(acked_.size()));

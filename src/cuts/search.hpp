@@ -38,7 +38,7 @@ struct Search {
     CutDevice device;
     Begin begin = Begin::fresh;
     unsigned depth = 1;       ///< cuts in the starts that follow the first cut
-    unsigned chain = 0;       ///< further cuts after completed starts, one action each
+    unsigned chain = 0;       ///< further cuts after completed starts, one put each
     uint64_t ways_max = 4096; ///< ways to read the weak units that are tried at one start; beyond, a sample of so many
     unsigned check_code = 0;  ///< other than 0: to tell chance matches
     unsigned shard = 0;       ///< of the cuts that come first, only those whose number is `shard` modulo `shards`

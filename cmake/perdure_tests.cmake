@@ -22,6 +22,7 @@ function(perdure_test_target target)
     target_compile_definitions(${target} PRIVATE
         PERDURE_SOURCE_DIR="${PROJECT_SOURCE_DIR}"
         PERDURE_PROGRAM="$<TARGET_FILE:perdure>"
+        PERDURE_FAULTY_PROGRAM="$<TARGET_FILE:perdure_with_fault>"
         PERDURE_EXAMPLES_FOLDER="${PROJECT_SOURCE_DIR}/examples"
         PERDURE_MALFORMED_FOLDER="${PROJECT_SOURCE_DIR}/tests/malformed"
         PERDURE_FORMAT_DOCUMENT="${PROJECT_SOURCE_DIR}/store/format.md")
@@ -40,7 +41,7 @@ function(perdure_test_program target label timeout_s)
         return()
     endif()
     add_executable(${target} ${ARGN} ${shared_objects})
-    add_dependencies(${target} perdure)
+    add_dependencies(${target} perdure perdure_with_fault)
     perdure_test_target(${target} rapidcheck rapidcheck_gtest GTest::gtest_main)
     gtest_discover_tests(${target} DISCOVERY_MODE PRE_TEST DISCOVERY_TIMEOUT 300 WORKING_DIRECTORY ${PROJECT_SOURCE_DIR}
         PROPERTIES LABELS ${label} TIMEOUT ${timeout_s})

@@ -9,6 +9,7 @@
 
 #include "budget/demand.hpp"
 #include "cli/text.hpp"
+#include "dump/listing.hpp"
 
 namespace perdure {
 namespace {
@@ -239,7 +240,29 @@ void print_failure(const ProofPart& part, const SearchFailure& failure, const Cu
                    std::ostream& out) {
     out << fmt::format("FAILURE in {}: {}\n", part.name, failure.what);
     for (const std::string& line : failure.story) { out << "  " << line << '\n'; }
-    if (!flash) {
+    if (flash) {
+        const AreaLayout& layout = part.search.layout;
+        const FlashGeometry& geometry = layout.geometry;
+        AreaView view{{geometry.ring_blocks, geometry.units_per_ring_block(), geometry.unit_bytes,
+                       layout.check_bytes * 8, geometry.blank},
+                      failure.before,
+                      {}};
+        RecordLabels labels;
+        for (const Record* record : part.search.records) {
+            RecordLabel& label = labels[record->id];
+            label.name = record->name;
+            for (const Field& field : record->fields) {
+                const bool is_signed = field.type == FieldType::i8 || field.type == FieldType::i16 ||
+                                       field.type == FieldType::i32 || field.type == FieldType::i64;
+                label.fields.push_back({field.name, field.bytes, is_signed});
+            }
+        }
+        if (!failure.before.empty()) { out << "\nThe flash before the first cut:\n" << listing(view, labels); }
+        view.bytes = failure.after;
+        view.faulting = failure.faulting;
+        out << "\nThe flash at the start that shows it, as it reads there; * changed since:\n"
+            << listing(view, labels, failure.before);
+    } else {
         out << fmt::format("  play it again, with the flash before and after:\n  perdure cut {} --replay {}:{}\n\n",
                            area.file, part.name, path_text(failure.path));
     }

@@ -102,7 +102,7 @@ bool Explorer::time_is_up() {
 
 /// Was the failure just found a chance match of the check code? Then it is counted, and the search goes on.
 bool Explorer::was_chance() {
-    if (!failure_ || search_.check_code != 0 || search_.replay) { return false; }
+    if (!failure_ || judged_ || search_.check_code != 0 || search_.replay) { return false; }
     unsigned gone = 0;
     unsigned same = 0;
     for (unsigned code = 1; code < check_code_count; code++) {
@@ -110,12 +110,14 @@ bool Explorer::was_chance() {
         other.check_code = code;
         other.replay = failure_->path;
         other.progress = nullptr;
+        other.shards = 1;
         Explorer explorer(other);
         const SearchResult result =
             is_workload_ ? explorer.workload(*actions_, length_) : explorer.sequences(*actions_, length_);
         (result.failure ? same : gone)++;
     }
-    if (gone <= same) { return false; }
+    judged_ = gone <= same;
+    if (judged_) { return false; }
     counts_.chance++;
     failure_.reset();
     flash_.forget_breach();
@@ -291,7 +293,7 @@ void Explorer::trial(int depth, Follow follow) {
     if (!read_all(l)) { return; }
     for (size_t i = 0; i < model_.records(); i++) {
         const std::string wrong = model_.judge(i, l.values.data() + model_.offset_of(i), l.stored[i] != 0);
-        if (!wrong.empty()) { return fail(wrong); }
+        if (!wrong.empty()) { return fail(fmt::format("record '{}' {}", search_.records[i]->name, wrong)); }
     }
     if (follow == Follow::all && !search_.device.undecided && l.values != l.kept) {
         return fail("a read-only open and the start read different values");
@@ -345,7 +347,9 @@ void Explorer::put(Level& l, const Action& action) {
     const perdure_status got = perdure_get(&l.memory.store, action.record, l.value.data());
     if (got != PERDURE_OK) { return fail(fmt::format("a get after the put gives status {}", static_cast<int>(got))); }
     const std::string wrong = model_.judge(action.record, l.value.data(), true);
-    if (!wrong.empty()) { fail(wrong + ", read back at once"); }
+    if (!wrong.empty()) {
+        fail(fmt::format("record '{}', read back at once, {}", search_.records[action.record]->name, wrong));
+    }
 }
 
 /// Runs one action with cuts in it, if `cuts` is not below 0.

@@ -86,6 +86,7 @@ private:
     std::vector<uint64_t> path_;
     std::optional<SearchFailure> failure_;
     bool stopped_ = false; ///< a failure, or the time: everything unwinds
+    bool judged_ = false;  ///< failure_ is no chance match
     bool complete_ = true;
     double share_ = 0;
     // Where the search is now.

@@ -4,7 +4,6 @@
 #include <cstring>
 
 #define XXH_INLINE_ALL
-#include <fmt/format.h>
 #include <xxhash.h>
 
 #include "unit/unit.hpp"
@@ -62,12 +61,9 @@ std::string Model::judge(size_t record, const uint8_t* value, bool stored) const
     const bool is_new = in_flight_ == record && std::memcmp(value, new_value_.data(), bytes_of(record)) == 0;
     if (is_new && stored) { return {}; }
     if (std::memcmp(value, acknowledged(record), bytes_of(record)) != 0) {
-        return fmt::format("record {} reads neither as acknowledged nor as in flight{}", record,
-                           stored ? "" : ", but as never stored");
+        return stored ? "reads neither as acknowledged nor as in flight" : "reads as never stored, at its default";
     }
-    if (stored_[record] != 0 && !stored) {
-        return fmt::format("record {} was stored and reads as never stored", record);
-    }
+    if (stored_[record] != 0 && !stored) { return "was stored and reads as never stored"; }
     return {};
 }
 

@@ -82,7 +82,9 @@ int main(int argc, char** argv) {
                                           {Action::Kind::service, 0},
                                           {Action::Kind::restart, 0}};
         std::vector<Action> turn;
-        for (uint32_t i = 0; i < one.blocks * ring.layout.geometry.units_per_ring_block() / 2; i++) {
+        for (uint32_t i = 0; i < one.blocks * ring.layout.geometry.units_per_ring_block() * 3 /
+                                     (one.depth == 0 || one.blocks == 2 ? 2 : 6);
+             i++) {
             turn.push_back({Action::Kind::put_small, static_cast<uint16_t>(i % 5 == 4 ? 1 : 0)});
         }
         const SearchResult result =

@@ -1,0 +1,189 @@
+#include <cstdio>
+#include <filesystem>
+#include <fstream>
+#include <sstream>
+#include <string>
+
+#include <gtest/gtest.h>
+#include <nlohmann/json.hpp>
+
+#include "cli/commands.hpp"
+
+namespace perdure {
+namespace {
+
+struct Ran {
+    int code;
+    std::string out, err;
+};
+
+Ran cut(std::vector<std::string> words) {
+    std::vector<const char*> argv{"perdure", "cut"};
+    for (const std::string& word : words) { argv.push_back(word.c_str()); }
+    std::ostringstream out;
+    std::ostringstream err;
+    const int code = run_command_line(static_cast<int>(argv.size()), argv.data(), out, err);
+    return {code, out.str(), err.str()};
+}
+
+/// The program over a store with a fault in it (tests/faults).
+Ran faulty(const std::string& words) {
+    Ran ran{0, "", ""};
+    FILE* pipe = popen((std::string(PERDURE_FAULTY_PROGRAM) + " cut " + words + " 2>&1").c_str(), "r");
+    char buffer[4096];
+    for (size_t got = 0; (got = fread(buffer, 1, sizeof buffer, pipe)) != 0;) { ran.out.append(buffer, got); }
+    ran.code = WEXITSTATUS(pclose(pipe));
+    return ran;
+}
+
+const std::string orchard = PERDURE_EXAMPLES_FOLDER "/orchard-valve/orchard-valve.toml";
+
+/// A ring of two small blocks, so that a test takes a second.
+std::string small_project() {
+    const std::string path = testing::TempDir() + "small.toml";
+    std::ofstream(path) << R"([product]
+name = "door counter"
+life = "2 y"
+
+[part]
+name = "own"
+erase_block = "512 B"
+blocks = 16
+program_unit = "8 B"
+blank = 0xFF
+endurance = 10000
+erase_max = "40 ms"
+program_max = "100 us"
+
+[area.store]
+size = "1 KiB"
+
+[record.people]
+id = 1
+kind = "total"
+fields = [ { name = "entered", type = "u32", movement = 120 } ]
+saves = [ { every = "1 h" } ]
+
+[record.settings]
+id = 2
+kind = "value"
+fields = [ { name = "delay_s", type = "u16" } ]
+saves = [ { events = "1/week" } ]
+)";
+    return path;
+}
+
+TEST(CommandCut, TheOrchardValveLosesNothingInAShortLook) {
+    const Ran ran = cut({orchard, "--length", "1", "--nested", "2", "--json"});
+    EXPECT_EQ(ran.code, exit_ok) << ran.err;
+    const nlohmann::json json = nlohmann::json::parse(ran.out);
+    EXPECT_TRUE(json.at("holds").get<bool>());
+    const nlohmann::json& area = json.at("areas").at(0);
+    EXPECT_EQ(area.at("parts").size(), 4U);
+    for (const nlohmann::json& part : area.at("parts")) {
+        EXPECT_TRUE(part.at("complete").get<bool>()) << part.at("name");
+        EXPECT_GT(part.at("counts").at("distinct_trials").get<int>(), 1000) << part.at("name");
+        EXPECT_EQ(part.at("counts").at("sampled").get<int>(), 0) << part.at("name");
+        // Both outcomes of a put that was cut have been seen.
+        uint64_t before = 0;
+        uint64_t now = 0;
+        for (const nlohmann::json& cell : part.at("counts").at("outcomes")) {
+            before += cell.at("as_before").get<uint64_t>();
+            now += cell.at("as_new").get<uint64_t>();
+        }
+        EXPECT_GT(before, 0U);
+        EXPECT_GT(now, 0U);
+    }
+}
+
+TEST(CommandCut, ShardsAddUpToTheWhole) {
+    const std::string folder = testing::TempDir();
+    std::vector<std::string> merge{"--merge", "--json"};
+    for (int shard = 1; shard <= 2; shard++) {
+        const Ran ran = cut({small_project(), "--length", "1", "--json", "--shard", std::to_string(shard) + "/2"});
+        ASSERT_EQ(ran.code, exit_ok) << ran.out;
+        const std::string path = folder + "shard-" + std::to_string(shard) + ".json";
+        std::ofstream(path) << ran.out;
+        merge.push_back(path);
+    }
+    const Ran whole = cut({small_project(), "--length", "1", "--json"});
+    const Ran merged = cut(merge);
+    EXPECT_EQ(merged.code, exit_ok) << merged.out;
+    const nlohmann::json one = nlohmann::json::parse(whole.out).at("areas").at(0);
+    const nlohmann::json sum = nlohmann::json::parse(merged.out).at("areas").at(0);
+    for (size_t i = 0; i < one.at("parts").size(); i++) {
+        // What the first cut hit and what it read as is split between the shards, and nothing is left out or twice.
+        uint64_t all = 0;
+        uint64_t parts = 0;
+        const auto count = [](const nlohmann::json& part) {
+            uint64_t cells = 0;
+            for (const nlohmann::json& cell : part.at("counts").at("outcomes")) {
+                if (cell.at("reads") == "not begun") { continue; }
+                cells += cell.at("as_before").get<uint64_t>() + cell.at("as_new").get<uint64_t>() +
+                         cell.at("nothing_in_flight").get<uint64_t>();
+            }
+            return cells;
+        };
+        all = count(one.at("parts").at(i));
+        parts = count(sum.at("parts").at(i));
+        EXPECT_EQ(all, parts) << one.at("parts").at(i).at("name");
+    }
+    merge.pop_back();
+    const Ran missing = cut(merge);
+    EXPECT_EQ(missing.code, exit_input_wrong);
+    EXPECT_NE(missing.out.find("shard 2 of 2 of area store is missing"), std::string::npos) << missing.out;
+}
+
+TEST(CommandCut, AFaultIsShownWithALineThatPlaysItAgain) {
+    const Ran found = faulty(orchard);
+    EXPECT_EQ(found.code, exit_not_met);
+    EXPECT_NE(found.out.find("FAILURE in small-fresh-1: record 'water' reads neither"), std::string::npos) << found.out;
+    EXPECT_NE(found.out.find("A CUT LOSES SOMETHING"), std::string::npos);
+    const size_t at = found.out.find("--replay ");
+    ASSERT_NE(at, std::string::npos);
+    const std::string replay = found.out.substr(at, found.out.find('\n', at) - at);
+    const Ran again = faulty(orchard + " " + replay);
+    EXPECT_EQ(again.code, exit_not_met);
+    EXPECT_NE(again.out.find("FAILURE in small-fresh-1: record 'water' reads neither"), std::string::npos) << again.out;
+    EXPECT_NE(again.out.find("power cut inside the program of block"), std::string::npos);
+    EXPECT_NE(again.out.find("The flash before the first cut:\nhead: block 0, number 1"), std::string::npos);
+    EXPECT_NE(again.out.find("restart, voids from unit"), std::string::npos);
+    // The store that ships passes the same path.
+    const size_t space = replay.find(' ');
+    EXPECT_EQ(cut({orchard, "--replay", replay.substr(space + 1)}).code, exit_ok);
+}
+
+TEST(CommandCut, AFaultIsAFailureInJUnitXml) {
+    const std::string path = testing::TempDir() + "cut.xml";
+    EXPECT_EQ(faulty(orchard + " --junit " + path).code, exit_not_met);
+    std::stringstream xml;
+    xml << std::ifstream(path).rdbuf();
+    EXPECT_NE(xml.str().find("<testsuite name=\"perdure cut\" tests=\"1\" failures=\"1\">"), std::string::npos)
+        << xml.str();
+    EXPECT_NE(xml.str().find("<failure message=\"record 'water'"), std::string::npos) << xml.str();
+}
+
+TEST(CommandCut, ATimeLimitIsSaid) {
+    const Ran ran = cut({orchard, "--seconds", "1", "--json"});
+    EXPECT_EQ(ran.code, exit_ok);
+    const nlohmann::json json = nlohmann::json::parse(ran.out);
+    bool some_incomplete = false;
+    for (const nlohmann::json& part : json.at("areas").at(0).at("parts")) {
+        some_incomplete = some_incomplete || !part.at("complete").get<bool>();
+    }
+    EXPECT_TRUE(some_incomplete);
+}
+
+TEST(CommandCut, WrongOptionsAreInputErrors) {
+    EXPECT_EQ(cut({orchard, "--depth", "9"}).code, exit_input_wrong);
+    EXPECT_NE(cut({orchard, "--shard", "3/2"}).err.find("--shard takes i/n"), std::string::npos);
+    EXPECT_EQ(cut({orchard, "--shard", "0/2"}).code, exit_input_wrong);
+    EXPECT_EQ(cut({orchard, "--seconds", "soon"}).code, exit_input_wrong);
+    EXPECT_NE(cut({orchard, "--replay", "nonsense"}).err.find("parts: small-fresh-1"), std::string::npos);
+    EXPECT_EQ(cut({orchard, "--replay", "own-turn:a0.q9"}).code, exit_input_wrong);
+    EXPECT_EQ(cut({"no/such.toml"}).code, exit_input_wrong);
+    EXPECT_NE(cut({orchard, "--merge"}).err.find("no JSON"), std::string::npos);
+}
+
+} // namespace
+} // namespace perdure

@@ -1,34 +1,15 @@
+// From entries to the contents of a ring: sections 6 to 8 of format.md.
 #include "dump/decode.hpp"
 
 #include <algorithm>
-#include <array>
-
-#include <boost/crc.hpp>
 
 namespace perdure {
 namespace {
 
-template <size_t Bits, uint32_t Polynomial> uint32_t carry(uint32_t state, const uint8_t* from, size_t bytes) {
-    using Code = boost::crc_optimal<Bits, Polynomial>;
-    Code code(static_cast<typename Code::value_type>(state >> (32 - Bits)));
-    code.process_bytes(from, bytes);
-    return static_cast<uint32_t>(code.checksum()) << (32 - Bits);
-}
-
-uint32_t initial(uint32_t check_bits) {
-    constexpr std::array<uint32_t, 4> values{0xFF000000U, 0xFFFF0000U, 0xB704CE00U, 0xFFFFFFFFU};
-    return values[check_bits / 8 - 1];
-}
-
 constexpr uint32_t format_mark = 0xFFFF;
+constexpr uint32_t set_aside_id = 0xFFFF;
 
 } // namespace
-
-CheckFunction format_check(uint32_t check_bits) {
-    constexpr std::array<CheckFunction, 4> codes{carry<8, 0x31>, carry<16, 0x1021>, carry<24, 0x864CFB>,
-                                                 carry<32, 0x04C11DB7>};
-    return codes[check_bits / 8 - 1];
-}
 
 const std::vector<uint8_t>* Decoded::find(uint32_t id) const {
     for (const DumpRecord& record : records) {
@@ -37,132 +18,13 @@ const std::vector<uint8_t>* Decoded::find(uint32_t id) const {
     return nullptr;
 }
 
-/// Reads forward through bytes; past the end, or at a unit that faults, it gives zeros and says so.
-struct Decoder::Cursor {
-    const Decoder& decoder;
-    size_t at;
-    size_t end;
-    bool over = false;
-
-    std::span<const uint8_t> take(size_t count) {
-        if (over || count > end - at || decoder.faults(at, at + count)) {
-            over = true;
-            return {};
-        }
-        at += count;
-        return decoder.view_.bytes.subspan(at - count, count);
-    }
-    uint32_t number(size_t count) {
-        const std::span<const uint8_t> raw = take(count);
-        uint32_t value = 0;
-        for (size_t i = raw.size(); i-- > 0;) { value = value << 8 | raw[i]; }
-        return value;
-    }
-};
-
-size_t Decoder::address(uint32_t block, uint32_t unit) const {
-    return (size_t{block} * view_.shape.block_units + unit) * view_.shape.unit_bytes;
-}
-
-bool Decoder::faults(size_t begin, size_t end) const {
-    if (view_.faulting.empty() || begin == end) { return false; }
-    for (size_t unit = begin / view_.shape.unit_bytes; unit <= (end - 1) / view_.shape.unit_bytes; unit++) {
-        if (view_.faulting[unit] != 0) { return true; }
+/// Section 8.
+bool Decoded::set_aside(uint32_t block) const {
+    const std::vector<uint8_t>* list = find(set_aside_id);
+    for (size_t i = 0; list != nullptr && i + 1 < list->size(); i += 2) {
+        if (((*list)[i] | (*list)[i + 1] << 8) == static_cast<int64_t>(block)) { return true; }
     }
     return false;
-}
-
-/// Section 3: the number in a stamp that counts.
-std::optional<uint32_t> Decoder::stamp_number(uint32_t block) const {
-    const AreaShape& shape = view_.shape;
-    Cursor cursor{*this, address(block, 0), address(block, shape.block_units)};
-    const uint8_t* begin = view_.bytes.data() + cursor.at;
-    const bool as_expected = cursor.number(1) == 0x10 + shape.check_bits / 8 && cursor.number(2) == shape.unit_bytes &&
-                             cursor.number(2) == shape.blocks && cursor.number(2) == shape.block_units;
-    const uint32_t number = cursor.number(4);
-    cursor.take(3);
-    const uint32_t stored = cursor.number(2);
-    if (!as_expected || cursor.over || stored != stamp_check_(initial(16), begin, 14) >> 16) { return std::nullopt; }
-    return number;
-}
-
-/// The descriptors of the newest full entry of a record so far, if it stands in `block`.
-std::span<const uint8_t> Decoder::fields_of(uint32_t id, uint32_t block, bool& known) const {
-    known = false;
-    for (auto entry = to_->entries.rbegin(); entry != to_->entries.rend() && entry->block == block; ++entry) {
-        if (entry->id == id && !entry->is_short) {
-            known = true;
-            return entry->fields;
-        }
-    }
-    return {};
-}
-
-/// Section 4: what follows the first byte of a full or short entry. `bases`: full entries before it are known.
-bool Decoder::take_record(Cursor& cursor, DumpEntry& entry, bool bases) const {
-    const uint32_t first = cursor.number(1);
-    entry.id = (first & 0x3F) != 0 ? first & 0x3F : cursor.number(2);
-    if (first >> 6 == 1) {
-        entry.is_short = true;
-        bool known = false;
-        entry.fields = bases ? fields_of(*entry.id, entry.block, known) : std::span<const uint8_t>{};
-        if (!known) { return false; }
-        size_t bits = 0;
-        for (const uint8_t field : entry.fields) { bits += field & 0x3F; }
-        entry.payload = cursor.take((bits + 7) / 8);
-        return true;
-    }
-    size_t length = cursor.number(1);
-    if (length >= 0x80) { length = (length & 0x7F) << 8 | cursor.number(1); }
-    if (first >> 6 == 3) {
-        const size_t begin = cursor.at;
-        size_t sizes = 0;
-        for (size_t count = 0; sizes < length; count++) {
-            if (count == 32 || cursor.over) { return false; }
-            sizes += size_t{1} << (cursor.number(1) >> 6);
-        }
-        entry.fields = view_.bytes.subspan(begin, cursor.at - begin);
-    }
-    entry.payload = cursor.take(length);
-    return true;
-}
-
-/// Is there a valid entry at a unit? `number` is the block's sequence number.
-bool Decoder::entry_at(uint32_t block, uint32_t unit, uint32_t number, bool bases, DumpEntry& entry) const {
-    const AreaShape& shape = view_.shape;
-    const size_t begin = address(block, unit);
-    Cursor cursor{*this, begin, address(block, shape.block_units)};
-    const uint8_t first = view_.bytes[begin];
-    if (first == shape.blank || first == 0 || (first > 3 && first < 0x40) || faults(begin, begin + 1)) { return false; }
-    entry = DumpEntry{};
-    entry.block = block;
-    entry.unit = unit;
-    const uint32_t steps = (to_->head + shape.blocks - block) % shape.blocks;
-    const int64_t block_age = int64_t{shape.blocks} - 1 - steps;
-    entry.age = block_age << 32 | unit;
-    if (first == 3) {
-        cursor.take(1);
-        entry.mark = cursor.number(2);
-    } else if (first <= 2) {
-        cursor.take(1);
-        entry.from_unit = cursor.number(2);
-        entry.back = cursor.number(2);
-        entry.restart = true;
-        entry.pending = (entry.back & 0x8000) != 0;
-        entry.back &= 0x7FFF;
-        entry.from = (block_age - int64_t{entry.back}) * (int64_t{1} << 32) + entry.from_unit;
-        if (first == 1 && (cursor.over || cursor.at == cursor.end || view_.bytes[cursor.at] < 0x80)) { return false; }
-    }
-    if ((first == 1 || first >= 0x40) && !take_record(cursor, entry, bases)) { return false; }
-    const size_t end = cursor.at;
-    const uint32_t stored = cursor.number(shape.check_bits / 8);
-    if (cursor.over) { return false; }
-    std::array<uint8_t, 4> prefix{};
-    for (unsigned i = 0; i < 4; i++) { prefix[i] = static_cast<uint8_t>(number >> (8 * i)); }
-    uint32_t state = view_.check(initial(shape.check_bits), prefix.data(), prefix.size());
-    state = view_.check(state, view_.bytes.data() + begin, end - begin);
-    entry.units = static_cast<uint32_t>((cursor.at - begin + shape.unit_bytes - 1) / shape.unit_bytes);
-    return stored == state >> (32 - shape.check_bits);
 }
 
 /// Section 7, "The head".
@@ -170,30 +32,30 @@ Contents Decoder::find_head() {
     const AreaShape& shape = view_.shape;
     uint32_t best = 0;
     uint32_t best_block = 0;
-    bool foreign = false;
-    numbers_.assign(shape.blocks, std::nullopt);
+    for (uint32_t block = 0; block < shape.blocks; block++) { to_->stamps.push_back(stamp_of(block)); }
     for (uint32_t block = 0; block < shape.blocks; block++) {
-        numbers_[block] = stamp_number(block);
-        if (numbers_[block] == 0U) { return Contents::nothing; }
-        if (numbers_[block] && *numbers_[block] > best) {
-            best = *numbers_[block];
+        const DumpStamp& stamp = to_->stamps[block];
+        if (stamp.counts && stamp.number == 0) { return Contents::nothing; }
+        if (stamp.number > best) {
+            best = stamp.number;
             best_block = block;
         }
     }
     if (best == 0) {
-        foreign =
+        const bool foreign =
             std::any_of(view_.bytes.begin(), view_.bytes.end(), [&](uint8_t byte) { return byte != shape.blank; }) ||
             faults(0, view_.bytes.size());
         return foreign ? Contents::foreign : Contents::nothing;
     }
     for (uint32_t i = 0; i < shape.blocks && i < best; i++) {
         const uint32_t block = (best_block + shape.blocks - i) % shape.blocks;
-        if (numbers_[block] != best - i) { continue; }
+        if (!to_->stamps[block].counts || to_->stamps[block].number != best - i) { continue; }
         to_->head = block;
         to_->sequence = best - i;
+        begin_block(block, to_->sequence);
         DumpEntry entry;
         for (uint32_t unit = first_unit_; unit < shape.block_units; unit++) {
-            if (entry_at(block, unit, best - i, false, entry)) { return Contents::ring; }
+            if (entry_at(unit, entry)) { return Contents::ring; }
         }
     }
     return Contents::nothing;
@@ -210,40 +72,58 @@ void Decoder::accept(const DumpEntry& entry) {
         to_->pending.reset();
     }
     to_->entries.push_back(entry);
+    if (!entry.id || entry.is_short) { return; }
+    const FullEntry full{*entry.id, entry.fields};
+    if (full_entry_of(*entry.id) != nullptr) {
+        fulls_[full_place_[*entry.id]] = full;
+    } else {
+        full_place_[*entry.id] = static_cast<uint16_t>(fulls_.size());
+        fulls_.push_back(full);
+    }
 }
 
 /// Section 7, "A block".
-void Decoder::walk(uint32_t block, uint32_t number) {
+void Decoder::walk() {
     const uint32_t end = view_.shape.block_units;
     bool doubt = false;
     DumpEntry entry;
     DumpEntry second;
     for (uint32_t unit = first_unit_; unit < end;) {
-        const bool valid = entry_at(block, unit, number, true, entry);
+        const bool valid = entry_at(unit, entry);
         unit += valid ? entry.units : 1;
         if (!valid) {
             doubt = true;
-        } else if (!doubt || entry.restart) {
-            doubt = false;
-            accept(entry);
-        } else if (unit < end && entry_at(block, unit, number, true, second) && !second.restart) {
+        } else if (!doubt || entry.restart || (unit < end && entry_at(unit, second) && !second.restart)) {
             doubt = false;
             accept(entry);
         } else {
-            to_->doubted++;
+            to_->doubted.push_back(entry);
         }
     }
 }
 
 DumpRecord& Decoder::record(uint32_t id) {
-    for (DumpRecord& known : to_->records) {
-        if (known.id == id) { return known; }
-    }
-    to_->records.push_back({id, 0, false, {}});
-    return to_->records.back();
+    std::vector<DumpRecord>& records = to_->records;
+    const size_t place = record_place_[id];
+    if (place < records.size() && records[place].id == id) { return records[place]; }
+    record_place_[id] = static_cast<uint16_t>(records.size());
+    records.push_back({id, 0, false, {}});
+    return records.back();
 }
 
 namespace {
+
+/// The `width` bits that begin at bit `begin`, the lowest first.
+uint64_t bits_at(std::span<const uint8_t> bytes, size_t begin, size_t width) {
+    uint64_t value = 0;
+    for (size_t got = 0; got < width;) {
+        const size_t bit = begin + got;
+        const size_t count = std::min(8 - bit % 8, width - got);
+        value |= uint64_t{bytes[bit / 8] >> (bit % 8) & ((1U << count) - 1)} << got;
+        got += count;
+    }
+    return value;
+}
 
 /// Section 4, "Short entry of a total".
 void carry_up(std::vector<uint8_t>& payload, const DumpEntry& entry) {
@@ -254,11 +134,10 @@ void carry_up(std::vector<uint8_t>& payload, const DumpEntry& entry) {
         const size_t width = field & 0x3FU;
         if (at + bytes > payload.size()) { return; }
         uint64_t value = 0;
-        uint64_t bits = 0;
         for (size_t i = 0; i < bytes; i++) { value |= uint64_t{payload[at + i]} << (8 * i); }
-        for (size_t i = 0; i < width; i++, bit++) { bits |= uint64_t{entry.payload[bit / 8] >> (bit % 8) & 1U} << i; }
-        value += (bits - value) & ((uint64_t{1} << width) - 1);
+        value += (bits_at(entry.payload, bit, width) - value) & ((uint64_t{1} << width) - 1);
         for (size_t i = 0; i < bytes; i++) { payload[at++] = static_cast<uint8_t>(value >> (8 * i)); }
+        bit += width;
     }
 }
 
@@ -300,27 +179,47 @@ void Decoder::settle() {
     }
 }
 
+/// Section 7, "Blank blocks".
+void Decoder::count_blanks() {
+    const AreaShape& shape = view_.shape;
+    for (uint32_t steps = 1; steps < shape.blocks; steps++) {
+        const uint32_t block = (to_->head + steps) % shape.blocks;
+        if (to_->set_aside(block)) { continue; }
+        const DumpStamp& stamp = to_->stamps[block];
+        if (!stamp.counts || stamp.number != to_->sequence + steps || to_->pending == block) { return; }
+        to_->blanks++;
+    }
+}
+
 void Decoder::decode(const AreaView& view, Decoded& decoded) {
+    const AreaShape& shape = view.shape;
     view_ = view;
-    stamp_check_ = view.check != nullptr && view.shape.check_bits == 16 ? view.check : format_check(16);
-    if (view_.check == nullptr) { view_.check = format_check(view.shape.check_bits); }
-    first_unit_ = (16 + view.shape.unit_bytes - 1) / view.shape.unit_bytes;
+    stamp_check_ = view.check != nullptr && shape.check_bits == 16 ? view.check : format_check(16);
+    if (view_.check == nullptr) { view_.check = format_check(shape.check_bits); }
+    first_unit_ = (16 + shape.unit_bytes - 1) / shape.unit_bytes;
     to_ = &decoded;
-    decoded.head = decoded.sequence = decoded.voided = decoded.doubted = 0;
+    decoded.head = decoded.sequence = decoded.blanks = decoded.voided = 0;
     decoded.pending.reset();
+    decoded.stamps.clear();
     decoded.entries.clear();
-    for (DumpRecord& of : decoded.records) { of.present = false; }
+    decoded.doubted.clear();
+    for (size_t i = 0; i < decoded.records.size(); i++) {
+        decoded.records[i].present = false;
+        record_place_[decoded.records[i].id] = static_cast<uint16_t>(i);
+    }
     decoded.contents = find_head();
     if (decoded.contents != Contents::ring) { return; }
-    const AreaShape& shape = view.shape;
     for (uint32_t i = 1; i <= shape.blocks; i++) {
         const uint32_t block = (decoded.head + i) % shape.blocks;
         const uint32_t steps = (decoded.head + shape.blocks - block) % shape.blocks;
-        if (steps < decoded.sequence && (!numbers_[block] || *numbers_[block] == decoded.sequence - steps)) {
-            walk(block, decoded.sequence - steps);
+        const DumpStamp& stamp = decoded.stamps[block];
+        if (steps < decoded.sequence && (!stamp.counts || stamp.number == decoded.sequence - steps)) {
+            begin_block(block, decoded.sequence - steps);
+            walk();
         }
     }
     settle();
+    if (decoded.contents == Contents::ring) { count_blanks(); }
 }
 
 Decoded decode(const AreaView& view) {

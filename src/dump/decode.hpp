@@ -42,8 +42,9 @@ enum class Contents : uint8_t {
 /// An entry that stands at some unit and is valid. Spans point into the area's bytes.
 struct DumpEntry {
     uint32_t block = 0, unit = 0, units = 0;
-    int64_t age = 0;  ///< in order of reading
-    int64_t from = 0; ///< restart entries: the age from which it voids
+    uint32_t bytes = 0; ///< from its first byte to its check code's last
+    int64_t age = 0;    ///< in order of reading
+    int64_t from = 0;   ///< restart entries: the age from which it voids
     bool restart = false, pending = false, is_short = false;
     std::optional<uint32_t> mark; ///< its number
     std::optional<uint32_t> id;
@@ -51,6 +52,13 @@ struct DumpEntry {
     std::span<const uint8_t> fields;  ///< descriptors of a total; of a short entry those that it is read with
     std::span<const uint8_t> payload; ///< or the packed bits of a short entry
     bool voided = false;              ///< by a later restart entry
+};
+
+/// What stands in a block's stamp.
+struct DumpStamp {
+    bool counts = false; ///< its code is right and it is of this shape
+    uint32_t number = 0; ///< sequence number
+    uint32_t erases = 0; ///< of the block, so far
 };
 
 struct DumpRecord {
@@ -65,40 +73,66 @@ struct Decoded {
     uint32_t head = 0;
     uint32_t sequence = 0;           ///< of the head
     std::optional<uint32_t> pending; ///< block whose erase may be unfinished
+    uint32_t blanks = 0;             ///< blocks that wait erased behind the head
+    std::vector<DumpStamp> stamps;   ///< by block
     std::vector<DumpRecord> records; ///< some may not be present
-    std::vector<DumpEntry> entries;  ///< all that count, in order of age
+    std::vector<DumpEntry> entries;  ///< all that were accepted, in order of age
+    std::vector<DumpEntry> doubted;  ///< valid ones behind a gap that were not believed
     uint32_t voided = 0;             ///< entries that a restart entry voided
-    uint32_t doubted = 0;            ///< entries behind a gap that were not believed
 
     /// The payload of a record; null if nothing is stored.
     [[nodiscard]] const std::vector<uint8_t>* find(uint32_t id) const;
+    /// Is the block in the list of those that are used no more?
+    [[nodiscard]] bool set_aside(uint32_t block) const;
+};
+
+/// Where something of an id stands in some list. Never cleared: what it says holds if that place has this id.
+class PlaceById {
+public:
+    uint16_t& operator[](uint32_t id) { return places_[id]; }
+
+private:
+    std::vector<uint16_t> places_ = std::vector<uint16_t>(0x10000);
 };
 
 /// Reads areas, one after another, in buffers that it keeps.
 class Decoder {
 public:
-    /// The view's bytes must outlive the use of decoded.entries.
+    /// The view's bytes must outlive the use of decoded.entries and decoded.doubted. Whatever the bytes are, nothing is
+    /// read beyond them. The shape has at least one unit of one byte, and is that of the bytes.
     void decode(const AreaView& view, Decoded& decoded);
 
 private:
     struct Cursor;
+    struct FullEntry {
+        uint32_t id = 0;
+        std::span<const uint8_t> fields;
+    };
+
+    void begin_block(uint32_t block, uint32_t number);
     [[nodiscard]] size_t address(uint32_t block, uint32_t unit) const;
     [[nodiscard]] bool faults(size_t begin, size_t end) const;
-    std::optional<uint32_t> stamp_number(uint32_t block) const;
-    std::span<const uint8_t> fields_of(uint32_t id, uint32_t block, bool& known) const;
-    bool take_record(Cursor& cursor, DumpEntry& entry, bool bases) const;
-    bool entry_at(uint32_t block, uint32_t unit, uint32_t number, bool bases, DumpEntry& entry) const;
+    [[nodiscard]] DumpStamp stamp_of(uint32_t block) const;
+    const FullEntry* full_entry_of(uint32_t id);
+    bool take_record(Cursor& cursor, DumpEntry& entry);
+    bool entry_at(uint32_t unit, DumpEntry& entry);
     Contents find_head();
     void accept(const DumpEntry& entry);
-    void walk(uint32_t block, uint32_t number);
+    void walk();
     void settle();
+    void count_blanks();
     DumpRecord& record(uint32_t id);
 
     AreaView view_;
     CheckFunction stamp_check_ = nullptr;
     uint32_t first_unit_ = 0;
     Decoded* to_ = nullptr;
-    std::vector<std::optional<uint32_t>> numbers_; ///< of the stamps that count
+    PlaceById full_place_, record_place_;
+    // Of the block that is being read:
+    uint32_t block_ = 0;
+    int64_t block_age_ = 0;
+    uint32_t block_check_ = 0;     ///< check code's state after the block's number
+    std::vector<FullEntry> fulls_; ///< newest accepted full entry of each record
 };
 
 /// Reads one area.

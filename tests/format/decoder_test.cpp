@@ -95,8 +95,9 @@ void compare(Area& area, const TearingFlash& flash, Seen& seen) {
     }
     ASSERT_EQ(decoded.contents, Contents::ring);
     EXPECT_EQ(decoded.sequence, area.store.sequence);
+    EXPECT_EQ(decoded.blanks, area.store.blanks);
     seen.voided += decoded.voided;
-    seen.doubted += decoded.doubted;
+    seen.doubted += static_cast<uint32_t>(decoded.doubted.size());
     seen.pending += decoded.pending ? 1U : 0U;
     for (uint16_t index = 0; index < 3; index++) {
         Bytes payload(area.records[index].bytes);

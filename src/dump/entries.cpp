@@ -1,0 +1,159 @@
+// One stamp, one entry: sections 2 to 6 of format.md. What they add up to is decode.cpp's.
+#include "dump/decode.hpp"
+
+#include <array>
+
+#include <boost/crc.hpp>
+
+namespace perdure {
+namespace {
+
+template <size_t Bits, uint32_t Polynomial> uint32_t carry(uint32_t state, const uint8_t* from, size_t bytes) {
+    using Code = boost::crc_optimal<Bits, Polynomial>;
+    Code code(static_cast<typename Code::value_type>(state >> (32 - Bits)));
+    code.process_bytes(from, bytes);
+    return static_cast<uint32_t>(code.checksum()) << (32 - Bits);
+}
+
+uint32_t initial(uint32_t check_bits) {
+    constexpr std::array<uint32_t, 4> values{0xFF000000U, 0xFFFF0000U, 0xB704CE00U, 0xFFFFFFFFU};
+    return values[check_bits / 8 - 1];
+}
+
+} // namespace
+
+CheckFunction format_check(uint32_t check_bits) {
+    constexpr std::array<CheckFunction, 4> codes{carry<8, 0x31>, carry<16, 0x1021>, carry<24, 0x864CFB>,
+                                                 carry<32, 0x04C11DB7>};
+    return codes[check_bits / 8 - 1];
+}
+
+/// Reads forward through bytes; past the end, or at a unit that faults, it gives zeros and says so.
+struct Decoder::Cursor {
+    const Decoder& decoder;
+    size_t at;
+    size_t end;
+    bool over = false;
+
+    std::span<const uint8_t> take(size_t count) {
+        if (over || count > end - at || decoder.faults(at, at + count)) {
+            over = true;
+            return {};
+        }
+        at += count;
+        return decoder.view_.bytes.subspan(at - count, count);
+    }
+    uint32_t number(size_t count) {
+        const std::span<const uint8_t> raw = take(count);
+        uint32_t value = 0;
+        for (size_t i = raw.size(); i-- > 0;) { value = value << 8 | raw[i]; }
+        return value;
+    }
+};
+
+size_t Decoder::address(uint32_t block, uint32_t unit) const {
+    return (size_t{block} * view_.shape.block_units + unit) * view_.shape.unit_bytes;
+}
+
+bool Decoder::faults(size_t begin, size_t end) const {
+    if (view_.faulting.empty() || begin == end) { return false; }
+    for (size_t unit = begin / view_.shape.unit_bytes; unit <= (end - 1) / view_.shape.unit_bytes; unit++) {
+        if (view_.faulting[unit] != 0) { return true; }
+    }
+    return false;
+}
+
+/// Section 3. A stamp that does not count has no number and no erases.
+DumpStamp Decoder::stamp_of(uint32_t block) const {
+    const AreaShape& shape = view_.shape;
+    Cursor cursor{*this, address(block, 0), address(block, shape.block_units)};
+    const uint8_t* begin = view_.bytes.data() + cursor.at;
+    const bool as_expected = cursor.number(1) == 0x10 + shape.check_bits / 8 && cursor.number(2) == shape.unit_bytes &&
+                             cursor.number(2) == shape.blocks && cursor.number(2) == shape.block_units;
+    DumpStamp stamp{true, cursor.number(4), cursor.number(3)};
+    const uint32_t stored = cursor.number(2);
+    if (!as_expected || cursor.over || stored != stamp_check_(initial(16), begin, 14) >> 16) { return {}; }
+    return stamp;
+}
+
+/// The entries that follow are those of `block`, under this sequence number.
+void Decoder::begin_block(uint32_t block, uint32_t number) {
+    const AreaShape& shape = view_.shape;
+    std::array<uint8_t, 4> prefix{};
+    for (unsigned i = 0; i < 4; i++) { prefix[i] = static_cast<uint8_t>(number >> (8 * i)); }
+    block_ = block;
+    block_age_ = int64_t{shape.blocks} - 1 - (to_->head + shape.blocks - block) % shape.blocks;
+    block_check_ = view_.check(initial(shape.check_bits), prefix.data(), prefix.size());
+    fulls_.clear();
+}
+
+/// The newest full entry of a record in this block so far; null: none.
+const Decoder::FullEntry* Decoder::full_entry_of(uint32_t id) {
+    const size_t place = full_place_[id];
+    return place < fulls_.size() && fulls_[place].id == id ? &fulls_[place] : nullptr;
+}
+
+/// Section 4: what follows the first byte of a full or short entry.
+bool Decoder::take_record(Cursor& cursor, DumpEntry& entry) {
+    const uint32_t first = cursor.number(1);
+    entry.id = (first & 0x3F) != 0 ? first & 0x3F : cursor.number(2);
+    if (first >> 6 == 1) {
+        const FullEntry* full = full_entry_of(*entry.id);
+        if (full == nullptr) { return false; }
+        entry.is_short = true;
+        entry.fields = full->fields;
+        size_t bits = 0;
+        for (const uint8_t field : entry.fields) { bits += field & 0x3F; }
+        entry.payload = cursor.take((bits + 7) / 8);
+        return true;
+    }
+    size_t length = cursor.number(1);
+    if (length >= 0x80) { length = (length & 0x7F) << 8 | cursor.number(1); }
+    if (first >> 6 == 3) {
+        const size_t begin = cursor.at;
+        size_t sizes = 0;
+        for (size_t count = 0; sizes < length; count++) {
+            if (count == 32 || cursor.over) { return false; }
+            sizes += size_t{1} << (cursor.number(1) >> 6);
+        }
+        entry.fields = view_.bytes.subspan(begin, cursor.at - begin);
+    }
+    entry.payload = cursor.take(length);
+    return true;
+}
+
+/// Is there a valid entry at a unit of this block?
+bool Decoder::entry_at(uint32_t unit, DumpEntry& entry) {
+    const AreaShape& shape = view_.shape;
+    const size_t begin = address(block_, unit);
+    Cursor cursor{*this, begin, address(block_, shape.block_units)};
+    const uint8_t first = view_.bytes[begin];
+    if (first == shape.blank || first == 0 || (first > 3 && first < 0x40) || faults(begin, begin + 1)) { return false; }
+    entry = DumpEntry{};
+    entry.block = block_;
+    entry.unit = unit;
+    entry.age = block_age_ << 32 | unit;
+    if (first == 3) {
+        cursor.take(1);
+        entry.mark = cursor.number(2);
+    } else if (first <= 2) {
+        cursor.take(1);
+        entry.from_unit = cursor.number(2);
+        entry.back = cursor.number(2);
+        entry.restart = true;
+        entry.pending = (entry.back & 0x8000) != 0;
+        entry.back &= 0x7FFF;
+        entry.from = (block_age_ - int64_t{entry.back}) * (int64_t{1} << 32) + entry.from_unit;
+        if (first == 1 && (cursor.over || cursor.at == cursor.end || view_.bytes[cursor.at] < 0x80)) { return false; }
+    }
+    if ((first == 1 || first >= 0x40) && !take_record(cursor, entry)) { return false; }
+    const size_t end = cursor.at;
+    const uint32_t stored = cursor.number(shape.check_bits / 8);
+    if (cursor.over) { return false; }
+    entry.bytes = static_cast<uint32_t>(cursor.at - begin);
+    entry.units = (entry.bytes + shape.unit_bytes - 1) / shape.unit_bytes;
+    const uint32_t state = view_.check(block_check_, view_.bytes.data() + begin, end - begin);
+    return stored == state >> (32 - shape.check_bits);
+}
+
+} // namespace perdure

@@ -73,7 +73,7 @@ std::string summary(const AreaView& view, const Decoded& decoded, const RecordLa
     if (decoded.contents == Contents::foreign) { return "something else than a ring of this shape\n"; }
     std::string out =
         fmt::format("head: block {}, number {}; {} entries void, {} not believed behind a gap{}\n", decoded.head,
-                    decoded.sequence, decoded.voided, decoded.doubted,
+                    decoded.sequence, decoded.voided, decoded.doubted.size(),
                     decoded.pending ? fmt::format("; the erase of block {} may be unfinished", *decoded.pending) : "");
     for (const DumpRecord& record : decoded.records) {
         if (!record.present) { continue; }

@@ -962,6 +962,7 @@ static void settle_oldest(perdure_store *s, walk *k, entry *e) {
          * start's restart entry voids it, but where the erase of this block is torn, the one may be readable without the
          * other. */
         s->state = PERDURE_BLANK;
+        s->unit = (uint16_t)UNIT_OF(oldest.place); /* where a format that comes now puts further marks */
     }
 }
 
@@ -1060,8 +1061,11 @@ static perdure_status find_head(perdure_store *s, entry *e) {
     for (uint32_t i = 0; i < c->blocks; i++) {
         const uint32_t stamp = read_stamp(c, i, &sequence, &erases);
         if (stamp == STAMP_OK) {
-            if (sequence == 0u) {
-                return PERDURE_BLANK; /* a format was begun */
+            if (sequence == 0u) { /* a format was begun; `unit` tells it from an area without a log */
+                s->head = (uint16_t)i;
+                s->sequence = 0;
+                s->unit = s->stamp_units;
+                return PERDURE_BLANK;
             }
             if (sequence > best) {
                 best = sequence;
@@ -1358,21 +1362,56 @@ bool perdure_service(perdure_store *store) {
 }
 
 #if PERDURE_FORMAT_CALL
+/* Puts `count` of format's marks behind those that are there, if any, beginning at `unit`. However often formats are
+ * cut, the same bytes go to the same places, so what a cut left of one does the next no harm. */
+static void append_format_marks(perdure_store *s, uint32_t count) {
+    const uint32_t used = used_from(s->config, s->head, s->unit);
+    while (count != 0u && room(s) >= s->mark_units) {
+        if (s->unit < used) {
+            s->unit = (uint16_t)(s->unit + s->mark_units);
+        } else {
+            (void)append_mark(s, MARK_FORMAT);
+            count--;
+        }
+    }
+}
+
 perdure_status perdure_format(perdure_store *store, const perdure_config *config) {
     if (!set_sizes(store, config)) {
         return PERDURE_CONFIG;
     }
     /* Where there is a log, it says first that all of it is given up. Then one block other than the head is stamped with
-     * sequence number 0, which says the same while the log goes; it gets its true stamp last. */
-    if (scan(store) == PERDURE_OK && (room(store) >= store->mark_units || advance(store))) {
-        (void)append_mark(store, MARK_FORMAT);
+     * sequence number 0, which says the same while the log goes; it gets its true stamp last. A mark behind that stamp
+     * says that it is whole, before any other block is touched: a format that finds none begins with that block again,
+     * the log being whole, and one that finds it leaves it alone, the log being perhaps half gone. */
+    entry e;
+    (void)scan(store);
+    const bool log = store->sequence != 0u && store->unit != 0u;
+    bool stamped = store->sequence == 0u && store->unit != 0u;
+    uint32_t begun = store->head;
+    if (log) {
+        /* Where a start would go on in the next block, so does the mark. */
+        if (store->state == PERDURE_OK && room(store) < pad_units(store) + store->live_max) {
+            (void)advance(store);
+        }
+        /* Behind one that a cut has weakened a reader believes two in a row. */
+        append_format_marks(store, store->state == PERDURE_BLANK ? 2 : 1);
     }
-    const uint32_t begun = store->head == 0u ? 1u : 0u;
+    if (!stamped) {
+        begun = store->head == 0u ? 1u : 0u;
+    }
     store->state = PERDURE_OK;
 #if PERDURE_BAD_BLOCKS
     memset(config->block_flags, 0, config->blocks);
 #endif
-    (void)erase_block(store, begun, 0);
+    store->head = (uint16_t)begun;
+    store->sequence = 0;
+    store->unit = store->stamp_units;
+    store->head_check = check_begin(store, begun);
+    if (!stamped || !block_has_entry(store, begun, &e)) {
+        (void)erase_block(store, begun, 0);
+    }
+    append_format_marks(store, 1);
     for (uint32_t i = config->blocks; i-- != 0u;) {
         if (i != begun) {
             (void)erase_block(store, i, i + 1u);

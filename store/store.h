@@ -143,8 +143,11 @@ perdure_status perdure_put(perdure_store *store, uint16_t index, const void *fro
 bool perdure_service(perdure_store *store);
 
 #if PERDURE_FORMAT_CALL
-/* Erases the whole area and begins afresh; the erase counts are carried on. Everything stored is gone. A cut during
- * format leaves an area that perdure_open reports as PERDURE_BLANK. Afterwards the store is open. */
+/* Erases the whole area and begins afresh; the erase counts are carried on. Everything stored is gone. Afterwards the
+ * store is open. A cut during format leaves the area as it was, or formatted, or one that perdure_open reports as
+ * PERDURE_BLANK; then call it again, which may be cut as well. It may be PERDURE_FOREIGN instead as long as no stamp is
+ * whole: where the area was blank or foreign before and the cut came in the first erase or stamp, and on two blocks
+ * where two formats in a row were cut. Who knows that a format was begun calls it again then too. */
 perdure_status perdure_format(perdure_store *store, const perdure_config *config);
 #endif
 

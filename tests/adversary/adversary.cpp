@@ -89,6 +89,8 @@ private:
     std::string wrong; ///< the first thing that went wrong
     Formatting formatting = Formatting::no;
     bool formatted = false;     ///< a format has been completed
+    uint32_t formats_cut = 0;   ///< in a row, since the last that was completed
+    uint64_t format_erases = 0; ///< erases begun by the last format
     uint32_t failing_since = 0; ///< sequence number at which the block began to fail
 
     bool fail(std::string what) {
@@ -121,10 +123,12 @@ private:
     bool check_wear();
     void begin_failing();
     Bytes next_value(uint32_t index);
-    /// May open say this, so that a format is due? The very first one, cut, may leave a block that looks foreign.
+    /// May open say this, so that a format is due? store.h says when a format that was cut leaves a foreign area.
     [[nodiscard]] bool to_format(perdure_status status) const {
+        const bool no_stamp_yet = !formatted && format_erases <= 1;
+        const bool again_on_two = drawn.blocks == 2 && formats_cut >= 2;
         return formatting == Formatting::begun &&
-               (status == PERDURE_BLANK || (status == PERDURE_FOREIGN && !formatted));
+               (status == PERDURE_BLANK || (status == PERDURE_FOREIGN && (no_stamp_yet || again_on_two)));
     }
     [[nodiscard]] uint32_t depth() const { return drawn.blocks <= 3 ? 1 : 2; }
 };
@@ -230,16 +234,21 @@ bool Run::idle(bool& cut) {
 bool Run::format(bool& cut) {
     perdure_status status = PERDURE_FAULT;
     flash.starting = true; // what a format erases says nothing about how the ring wears
+    const uint64_t erases = flash.erases;
     const bool kept = call("format", cut, [&] { status = perdure_format(&store, &memory.config); });
     flash.starting = false;
     if (!kept) { return false; }
     formatting = Formatting::begun;
+    format_erases = flash.erases - erases;
     if (cut) {
         counts.cut_formats++;
+        formats_cut++;
         return true;
     }
     if (status != PERDURE_OK) { return fail(fmt::format("format gives status {}", static_cast<int>(status))); }
     formatting = Formatting::no;
+    formatted = true;
+    formats_cut = 0;
     for (uint32_t i = 0; i < known.size(); i++) { known[i] = {drawn.records[i].defaults, false, std::nullopt}; }
     std::fill(flash.wear.begin(), flash.wear.end(), 0);
     std::fill(flash.wear_at_start.begin(), flash.wear_at_start.end(), 0);
@@ -269,6 +278,7 @@ bool Run::check_formatted(const std::vector<Bytes>& values, bool settle) {
     }
     if (settle) {
         formatting = Formatting::no;
+        formats_cut = 0;
         for (uint32_t i = 0; i < known.size() && all_fresh; i++) {
             known[i] = {drawn.records[i].defaults, false, std::nullopt};
         }

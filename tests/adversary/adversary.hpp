@@ -16,7 +16,7 @@ namespace perdure::adversary {
 struct Options {
     uint32_t starts = 60;              ///< completed starts in a run
     unsigned check_code = 0;           ///< 0: the store's own; others see check_code.hpp
-    uint32_t formats_cut_in_a_row = 1; ///< more lead into what README.md names as a limit
+    uint32_t formats_cut_in_a_row = 3; ///< after as many, one is left to finish
     bool trace = false;                ///< print every operation
 };
 

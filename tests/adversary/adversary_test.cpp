@@ -58,7 +58,8 @@ TEST(Adversary, NoLongerLosesWhatItOnceLost) {
         {Family::short_turns, 100'294}, {Family::short_turns, 200'655}, {Family::short_turns, 351'740},
         {Family::format, 16},           {Family::format, 22},           {Family::format, 34},
         {Family::format, 46},           {Family::format, 5'440},        {Family::format, 7'489},
-        {Family::format, 100'360},      {Family::failing, 1'006'867},
+        {Family::format, 100'360},      {Family::failing, 1'006'867},   {Family::format, 7},
+        {Family::format, 554},          {Family::format, 20'401},       {Family::format, 100'176},
     };
     for (const Once& one : once) {
         const Outcome outcome = play(one.family, one.run, {});

@@ -156,6 +156,27 @@ TEST(Promise11, AnotherContentOrGeometryIsToldAndNotTouched) {
     EXPECT_EQ(wider.flash, written.flash);
 }
 
+TEST(Promise11, TheFirstFormatCutLooksForeignOnlyUntilItsFirstStampIsWhole) {
+    int last_blank = 0;
+    for (int operations = 1;; operations++) {
+        Area area({3, 60, 8, 16, 0xFF}); // a stamp takes two units
+        area.operations_left = operations;
+        const bool complete = perdure_format(&area.store, &area.config) == PERDURE_OK;
+        area.operations_left = -1;
+        const perdure_status found = perdure_open(&area.store, &area.config, true);
+        if (complete) {
+            EXPECT_EQ(found, PERDURE_READ_ONLY);
+            break;
+        }
+        // The operations are: an erase, the two units of a stamp, ...
+        EXPECT_EQ(found, operations == 3 ? PERDURE_FOREIGN : PERDURE_BLANK) << operations;
+        last_blank = operations;
+        EXPECT_EQ(perdure_format(&area.store, &area.config), PERDURE_OK) << operations;
+        EXPECT_EQ(put_number(area, 7), PERDURE_OK);
+    }
+    EXPECT_GT(last_blank, 10);
+}
+
 TEST(Promise11, AReadOnlyOpenProgramsAndErasesNothing) {
     Area area({});
     ASSERT_EQ(perdure_format(&area.store, &area.config), PERDURE_OK);

@@ -254,7 +254,8 @@ void print_failure(const ProofPart& part, const SearchFailure& failure, const Cu
             for (const Field& field : record->fields) {
                 const bool is_signed = field.type == FieldType::i8 || field.type == FieldType::i16 ||
                                        field.type == FieldType::i32 || field.type == FieldType::i64;
-                label.fields.push_back({field.name, field.bytes, is_signed});
+                const bool is_float = field.type == FieldType::f32 || field.type == FieldType::f64;
+                label.fields.push_back({field.name, field.bytes, is_signed, is_float});
             }
         }
         if (!failure.before.empty()) { out << "\nThe flash before the first cut:\n" << listing(view, labels); }

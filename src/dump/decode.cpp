@@ -125,6 +125,8 @@ uint64_t bits_at(std::span<const uint8_t> bytes, size_t begin, size_t width) {
     return value;
 }
 
+} // namespace
+
 /// Section 4, "Short entry of a total".
 void carry_up(std::vector<uint8_t>& payload, const DumpEntry& entry) {
     size_t bit = 0;
@@ -141,26 +143,24 @@ void carry_up(std::vector<uint8_t>& payload, const DumpEntry& entry) {
     }
 }
 
-} // namespace
-
 /// Section 7, "Settling" and "Pending block".
 void Decoder::settle() {
     int64_t limit = INT64_MAX;
     std::vector<DumpEntry>& entries = to_->entries;
     bool newest = true;
     for (auto entry = entries.rbegin(); entry != entries.rend(); ++entry) {
-        if (entry->mark && *entry->mark != format_mark) { continue; }
+        if (entry->mark) { // marks are not voided
+            if (*entry->mark != format_mark || !newest) { continue; }
+            to_->contents = Contents::nothing; // a format was begun, and nothing came after
+            return;
+        }
+        newest = false;
         if (entry->age >= limit) {
             entry->voided = true;
             to_->voided++;
-        } else {
-            if (entry->restart) { limit = std::min(limit, entry->from); }
-            if (entry->mark && newest) {
-                to_->contents = Contents::nothing; // a format was begun, and nothing came after
-                return;
-            }
+        } else if (entry->restart) {
+            limit = std::min(limit, entry->from);
         }
-        newest = false;
     }
     for (size_t i = 0; i < entries.size(); i++) {
         DumpEntry& entry = entries[i];
@@ -212,8 +212,9 @@ void Decoder::decode(const AreaView& view, Decoded& decoded) {
     for (uint32_t i = 1; i <= shape.blocks; i++) {
         const uint32_t block = (decoded.head + i) % shape.blocks;
         const uint32_t steps = (decoded.head + shape.blocks - block) % shape.blocks;
-        const DumpStamp& stamp = decoded.stamps[block];
+        DumpStamp& stamp = decoded.stamps[block];
         if (steps < decoded.sequence && (!stamp.counts || stamp.number == decoded.sequence - steps)) {
+            stamp.is_read = true;
             begin_block(block, decoded.sequence - steps);
             walk();
         }

@@ -56,9 +56,10 @@ struct DumpEntry {
 
 /// What stands in a block's stamp.
 struct DumpStamp {
-    bool counts = false; ///< its code is right and it is of this shape
-    uint32_t number = 0; ///< sequence number
-    uint32_t erases = 0; ///< of the block, so far
+    bool counts = false;  ///< its code is right and it is of this shape
+    bool is_read = false; ///< the block's entries count
+    uint32_t number = 0;  ///< sequence number
+    uint32_t erases = 0;  ///< of the block, so far
 };
 
 struct DumpRecord {
@@ -134,6 +135,9 @@ private:
     uint32_t block_check_ = 0;     ///< check code's state after the block's number
     std::vector<FullEntry> fulls_; ///< newest accepted full entry of each record
 };
+
+/// Takes a short entry: `payload`, the record's value before it, becomes the value that it says (format.md, section 4).
+void carry_up(std::vector<uint8_t>& payload, const DumpEntry& entry);
 
 /// Reads one area.
 Decoded decode(const AreaView& view);

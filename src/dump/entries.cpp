@@ -70,7 +70,7 @@ DumpStamp Decoder::stamp_of(uint32_t block) const {
     const uint8_t* begin = view_.bytes.data() + cursor.at;
     const bool as_expected = cursor.number(1) == 0x10 + shape.check_bits / 8 && cursor.number(2) == shape.unit_bytes &&
                              cursor.number(2) == shape.blocks && cursor.number(2) == shape.block_units;
-    DumpStamp stamp{true, cursor.number(4), cursor.number(3)};
+    DumpStamp stamp{true, false, cursor.number(4), cursor.number(3)};
     const uint32_t stored = cursor.number(2);
     if (!as_expected || cursor.over || stored != stamp_check_(initial(16), begin, 14) >> 16) { return {}; }
     return stamp;

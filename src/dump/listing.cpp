@@ -1,3 +1,4 @@
+// The layout of a listing: columns, runs, and what is left out.
 #include "dump/listing.hpp"
 
 #include <algorithm>
@@ -7,180 +8,198 @@
 namespace perdure {
 namespace {
 
-constexpr uint32_t shown_bytes = 8; ///< of a unit in a line
+constexpr size_t columns = 100;
+constexpr size_t row_bytes = 8;
+constexpr size_t near_units = 3; ///< shown before and behind a unit that has changed
 
-uint32_t number_at(std::span<const uint8_t> bytes, size_t at, size_t count) {
-    uint32_t value = 0;
-    for (size_t i = count; i-- > 0;) { value = value << 8 | bytes[at + i]; }
-    return value;
+/// Text in lines of at most `width` characters, broken between words where they allow it. At least one line.
+std::vector<std::string> wrapped(std::string_view text, size_t width) {
+    std::vector<std::string> lines;
+    while (text.size() > width) {
+        size_t at = text.rfind(' ', width);
+        if (at == std::string_view::npos || at == 0) { at = text.find(' ', 1); }
+        if (at == std::string_view::npos) { break; }
+        lines.emplace_back(text.substr(0, at));
+        text.remove_prefix(at + 1);
+    }
+    lines.emplace_back(text);
+    return lines;
 }
 
-std::string hex(std::span<const uint8_t> bytes, size_t most) {
+std::string counted(size_t count, std::string_view one, std::string_view many) {
+    return fmt::format("{} {}", count, count == 1 ? one : many);
+}
+
+/// A name in a column, then its text, wrapped.
+std::string named_lines(std::string_view name, std::string_view text) {
+    constexpr size_t indent = 2;
+    constexpr size_t name_columns = 24;
     std::string out;
-    for (size_t i = 0; i < bytes.size() && i < most; i++) {
-        out += fmt::format("{}{:02X}", i == 0 ? "" : " ", bytes[i]);
+    for (const std::string& line : wrapped(text, columns - indent - name_columns)) {
+        out += fmt::format("{:{}}{:<{}}{}\n", "", indent, out.empty() ? name : "", name_columns - 1, " " + line);
     }
-    return bytes.size() > most ? out + " .." : out;
+    return out;
 }
 
-std::string record_name(uint32_t id, const RecordLabels& labels) {
-    if (id == 0xFFFF) { return "list of blocks set aside"; }
-    const auto found = labels.find(id);
-    return found == labels.end() ? fmt::format("record {}", id) : fmt::format("'{}'", found->second.name);
-}
-
-std::string entry_text(const DumpEntry& entry, const AreaShape& shape, const RecordLabels& labels) {
-    std::string text;
-    if (entry.mark) {
-        if (*entry.mark == 0) { return "mark: done"; }
-        if (*entry.mark == 0xFFFF) { return "mark: a format has begun"; }
-        if (*entry.mark >= shape.blocks) { return fmt::format("mark: {} blocks back, which is no block", *entry.mark); }
-        return fmt::format("mark: block {} is emptied, its erase may begin",
-                           (entry.block + shape.blocks - *entry.mark) % shape.blocks);
-    }
-    if (entry.restart) {
-        text = fmt::format("restart, voids from unit {}, {} blocks back{}", entry.from_unit, entry.back,
-                           entry.pending ? ", an erase is pending" : "");
-        if (!entry.id) { return text + "; no record"; }
-        text += "; ";
-    }
-    text += fmt::format("{} {}", record_name(*entry.id, labels),
-                        entry.is_short ? "short: low-order bits " + hex(entry.payload, shown_bytes)
-                                       : payload_text(*entry.id, entry.payload, labels));
-    return entry.voided ? "VOID: " + text : text;
-}
-
-/// The stamp of a block as text; empty if its check code is wrong.
-std::string stamp_text(const AreaView& view, uint32_t block, const std::vector<uint8_t>& faulting) {
-    const AreaShape& shape = view.shape;
-    const size_t at = size_t{block} * shape.block_units * shape.unit_bytes;
-    for (size_t unit = at / shape.unit_bytes; unit * shape.unit_bytes < at + 16; unit++) {
-        if (!faulting.empty() && faulting[unit] != 0) { return {}; }
-    }
-    const CheckFunction check = view.check != nullptr && shape.check_bits == 16 ? view.check : format_check(16);
-    const std::span<const uint8_t> bytes = view.bytes.subspan(at, 16);
-    if (number_at(bytes, 14, 2) != check(0xFFFF0000U, bytes.data(), 14) >> 16) { return {}; }
-    return fmt::format("stamp: number {}, {} erases{}", number_at(bytes, 7, 4), number_at(bytes, 11, 3),
-                       number_at(bytes, 1, 2) == shape.unit_bytes && number_at(bytes, 3, 2) == shape.blocks &&
-                               number_at(bytes, 5, 2) == shape.block_units
-                           ? ""
-                           : fmt::format("; FOREIGN: {} blocks of {} units of {} bytes", number_at(bytes, 3, 2),
-                                         number_at(bytes, 5, 2), number_at(bytes, 1, 2)));
-}
-
-std::string summary(const AreaView& view, const Decoded& decoded, const RecordLabels& labels) {
+std::string summary(const Decoded& decoded, const RecordLabels& labels) {
     if (decoded.contents == Contents::nothing) { return "nothing stored: blank, or a format that did not end\n"; }
     if (decoded.contents == Contents::foreign) { return "something else than a ring of this shape\n"; }
-    std::string out =
-        fmt::format("head: block {}, number {}; {} entries void, {} not believed behind a gap{}\n", decoded.head,
-                    decoded.sequence, decoded.voided, decoded.doubted.size(),
-                    decoded.pending ? fmt::format("; the erase of block {} may be unfinished", *decoded.pending) : "");
+    const auto voided = decoded.voided == 0 ? "none of them void" : fmt::format("{} of them void", decoded.voided);
+    std::string out = fmt::format("head: block {}, number {}; {} behind it; ", decoded.head, decoded.sequence,
+                                  counted(decoded.blanks, "blank block", "blank blocks"));
+    out += decoded.pending ? fmt::format("the erase of block {} may be unfinished\n", *decoded.pending)
+                           : "no erase is pending\n";
+    out += fmt::format("{}, {}; {} not believed behind a gap\n", counted(decoded.entries.size(), "entry", "entries"),
+                       voided, decoded.doubted.size());
+    std::map<uint32_t, const std::vector<uint8_t>*> values;
+    for (const auto& [id, label] : labels) { values[id] = nullptr; }
     for (const DumpRecord& record : decoded.records) {
-        if (!record.present) { continue; }
-        out += fmt::format("  {:<28}{}\n", record_name(record.id, labels),
-                           payload_text(record.id, record.payload, labels));
+        if (record.present) { values[record.id] = &record.payload; }
     }
-    (void)view;
+    for (const auto& [id, value] : values) {
+        out += named_lines(record_name(id, labels), value ? payload_text(id, *value, labels) : "nothing stored");
+    }
     return out;
 }
+
+/// What a block is, for its headline.
+std::string block_text(const Decoded& decoded, uint32_t block) {
+    if (decoded.contents != Contents::ring) { return ""; }
+    const DumpStamp& stamp = decoded.stamps[block];
+    const auto blocks = static_cast<uint32_t>(decoded.stamps.size());
+    const uint32_t steps = (decoded.head + blocks - block) % blocks;
+    std::string text = block == decoded.head      ? ": the head"
+                       : stamp.is_read            ? fmt::format(": read, under number {}", decoded.sequence - steps)
+                       : decoded.set_aside(block) ? ""
+                       : stamp.counts && stamp.number == decoded.sequence + blocks - steps
+                           ? fmt::format(": waits erased for number {}", stamp.number)
+                           : ": not read";
+    if (decoded.set_aside(block)) { text += text.empty() ? ": set aside" : ", set aside"; }
+    if (!stamp.counts) { text += ", its stamp is lost"; }
+    return decoded.pending == block ? text + ", its erase may be unfinished" : text;
+}
+
+/// Writes the units of an area, line by line.
+struct Lister {
+    const AreaView& view;
+    std::span<const uint8_t> before; ///< empty, or an image of the same size
+    std::vector<UnitLabel> labels;
+    size_t place_columns = 0;
+    size_t address_digits = 0;
+    std::string out;
+
+    [[nodiscard]] std::span<const uint8_t> bytes_of(std::span<const uint8_t> image, size_t unit) const {
+        return image.subspan(unit * view.shape.unit_bytes, view.shape.unit_bytes);
+    }
+    [[nodiscard]] bool changed(size_t unit) const {
+        return !before.empty() && !std::ranges::equal(bytes_of(before, unit), bytes_of(view.bytes, unit));
+    }
+    /// Is the unit, or one a few units from it in the same block, changed?
+    [[nodiscard]] bool shown(size_t unit) const {
+        const size_t block_begin = unit - unit % view.shape.block_units;
+        const size_t begin = std::max(block_begin + near_units, unit) - near_units;
+        const size_t end = std::min(block_begin + view.shape.block_units, unit + near_units + 1);
+        for (size_t i = begin; i < end; i++) {
+            if (changed(i)) { return true; }
+        }
+        return before.empty();
+    }
+    [[nodiscard]] std::string place(size_t unit) const {
+        return fmt::format("{}:{}", unit / view.shape.block_units, unit % view.shape.block_units);
+    }
+    /// Rows of hex bytes; rows of blank bytes only, at the end, are left out.
+    [[nodiscard]] std::vector<std::string> rows(std::span<const uint8_t> bytes) const {
+        std::vector<std::string> lines;
+        size_t end = bytes.size();
+        while (end > 0 && bytes[end - 1] == view.shape.blank) { end--; }
+        for (size_t at = 0; at < std::max(end, size_t{1}); at += row_bytes) {
+            std::string line;
+            for (size_t i = at; i < std::min(at + row_bytes, bytes.size()); i++) {
+                line += fmt::format("{}{:02X}", i == at ? "" : " ", bytes[i]);
+            }
+            lines.push_back(std::move(line));
+        }
+        return lines;
+    }
+
+    void line(char mark, std::string_view place_text, std::string_view address, std::string_view hex,
+              std::string_view text) {
+        const size_t hex_columns = std::min<size_t>(view.shape.unit_bytes, row_bytes) * 3 - 1;
+        std::string whole = fmt::format("{} {:<{}}  {:<{}}  {:<{}}  {}", mark, place_text, place_columns, address,
+                                        address_digits + 2, hex, hex_columns, text);
+        whole.erase(whole.find_last_not_of(' ') + 1);
+        out += whole + "\n";
+    }
+    void unit_lines(char mark, size_t unit, std::string_view state, std::string_view text,
+                    const std::vector<std::string>& hex) {
+        const size_t hex_columns = std::min<size_t>(view.shape.unit_bytes, row_bytes) * 3 - 1;
+        constexpr size_t state_columns = 12;
+        const size_t used = 2 + place_columns + 2 + address_digits + 2 + 2 + hex_columns + 2 + state_columns;
+        const std::vector<std::string> texts = wrapped(text, columns - used);
+        for (size_t i = 0; i < std::max(hex.size(), texts.size()); i++) {
+            const std::string address =
+                i == 0 ? fmt::format("0x{:0{}X}", unit * view.shape.unit_bytes, address_digits) : "";
+            line(i == 0 ? mark : ' ', i == 0 ? place(unit) : "", address, i < hex.size() ? hex[i] : "",
+                 fmt::format("{:<{}}{}", i == 0 ? state : "", state_columns, i < texts.size() ? texts[i] : ""));
+        }
+    }
+    /// The units from `unit` on that one line can stand for.
+    [[nodiscard]] size_t run(size_t unit, size_t end) const {
+        const UnitKind kind = labels[unit].kind;
+        size_t next = unit + 1;
+        if (!shown(unit)) {
+            while (next < end && !shown(next)) { next++; }
+        } else if ((kind == UnitKind::blank || kind == UnitKind::pad) && !changed(unit)) {
+            while (next < end && labels[next].kind == kind && !changed(next) && shown(next)) { next++; }
+        } else if (kind == UnitKind::blank || kind == UnitKind::pad) {
+            while (next < end && labels[next].kind == kind && changed(next) &&
+                   std::ranges::equal(bytes_of(before, unit), bytes_of(before, next))) {
+                next++;
+            }
+        }
+        return next - unit;
+    }
+    void block(uint32_t number) {
+        const size_t end = size_t{number + 1} * view.shape.block_units;
+        for (size_t unit = size_t{number} * view.shape.block_units; unit < end;) {
+            const UnitLabel& label = labels[unit];
+            const size_t units = run(unit, end);
+            if (!shown(unit)) {
+                line(' ', "..", "", "", fmt::format("{} as before", counted(units, "unit", "units")));
+            } else {
+                const std::string text =
+                    units > 1 ? fmt::format("{} units, to {}", units, place(unit + units - 1)) : label.text;
+                unit_lines(changed(unit) ? '*' : ' ', unit, label.kind == UnitKind::more ? "|" : label.state, text,
+                           label.kind == UnitKind::blank ? std::vector<std::string>{}
+                                                         : rows(bytes_of(view.bytes, unit)));
+                const auto is_blank = [&](uint8_t byte) { return byte == view.shape.blank; };
+                if (changed(unit) && !std::ranges::all_of(bytes_of(before, unit), is_blank)) {
+                    for (const std::string& hex : rows(bytes_of(before, unit))) { line(' ', "was", "", hex, ""); }
+                }
+            }
+            unit += units;
+        }
+    }
+};
 
 } // namespace
-
-std::string payload_text(uint32_t id, std::span<const uint8_t> payload, const RecordLabels& labels) {
-    const auto found = labels.find(id);
-    if (found == labels.end() || found->second.fields.empty()) { return hex(payload, 16); }
-    std::string out;
-    size_t at = 0;
-    for (const RecordLabel::Field& field : found->second.fields) {
-        if (at + field.bytes > payload.size()) { break; }
-        const std::span<const uint8_t> bytes = payload.subspan(at, field.bytes);
-        at += field.bytes;
-        out += fmt::format("{}{} ", out.empty() ? "" : ", ", field.name);
-        if (field.bytes > 8) {
-            out += hex(bytes, shown_bytes);
-            continue;
-        }
-        uint64_t value = 0;
-        for (size_t i = bytes.size(); i-- > 0;) { value = value << 8 | bytes[i]; }
-        if (field.is_signed && field.bytes < 8 && (value >> (8 * field.bytes - 1) & 1) != 0) {
-            value |= ~uint64_t{0} << (8 * field.bytes);
-        }
-        out += field.is_signed ? fmt::format("{}", static_cast<int64_t>(value)) : fmt::format("{}", value);
-    }
-    if (at < payload.size()) { out += ", and " + hex(payload.subspan(at), shown_bytes); }
-    return out;
-}
-
-std::vector<UnitLabel> label_units(const AreaView& view, const Decoded& decoded, const RecordLabels& labels) {
-    const AreaShape& shape = view.shape;
-    std::vector<UnitLabel> out(size_t{shape.blocks} * shape.block_units);
-    const std::vector<uint8_t> faulting(view.faulting.begin(), view.faulting.end());
-    for (size_t unit = 0; unit < out.size(); unit++) {
-        const std::span<const uint8_t> bytes = view.bytes.subspan(unit * shape.unit_bytes, shape.unit_bytes);
-        const auto all = [&](uint8_t byte) {
-            return std::all_of(bytes.begin(), bytes.end(), [&](uint8_t b) { return b == byte; });
-        };
-        if (!faulting.empty() && faulting[unit] != 0) {
-            out[unit].text = "FAULT: cannot be read";
-        } else if (all(shape.blank)) {
-            out[unit].blank = true;
-        } else {
-            out[unit].text = all(static_cast<uint8_t>(~shape.blank)) ? "pad" : "no valid entry";
-        }
-    }
-    const uint32_t stamp_units = (16 + shape.unit_bytes - 1) / shape.unit_bytes;
-    const auto put = [&](size_t unit, size_t units, std::string text) {
-        for (size_t i = 0; i < units; i++) { out[unit + i] = {i == 0 ? std::move(text) : "", false, i != 0}; }
-    };
-    for (uint32_t block = 0; block < shape.blocks; block++) {
-        std::string text = stamp_text(view, block, faulting);
-        if (!text.empty()) { put(size_t{block} * shape.block_units, stamp_units, std::move(text)); }
-    }
-    for (const DumpEntry& entry : decoded.entries) {
-        put(size_t{entry.block} * shape.block_units + entry.unit, entry.units, entry_text(entry, shape, labels));
-    }
-    return out;
-}
 
 std::string listing(const AreaView& view, const RecordLabels& labels, std::span<const uint8_t> before) {
     const AreaShape& shape = view.shape;
     const Decoded decoded = decode(view);
-    const std::vector<UnitLabel> units = label_units(view, decoded, labels);
-    std::string out = summary(view, decoded, labels);
-    const auto bytes_of = [&](std::span<const uint8_t> image, size_t unit) {
-        return image.subspan(unit * shape.unit_bytes, shape.unit_bytes);
-    };
-    const auto changed = [&](size_t unit) {
-        return !before.empty() && !std::ranges::equal(bytes_of(before, unit), bytes_of(view.bytes, unit));
-    };
+    if (before.size() != view.bytes.size()) { before = {}; }
+    Lister lister{view, before, label_units(view, decoded, labels), 0, 0, summary(decoded, labels)};
+    lister.place_columns = std::max<size_t>(lister.place(lister.labels.size() - 1).size(), 3);
+    lister.address_digits = fmt::format("{:X}", view.bytes.size() - 1).size();
     for (uint32_t block = 0; block < shape.blocks; block++) {
-        const size_t first = size_t{block} * shape.block_units;
         bool any = before.empty();
-        for (size_t unit = first; unit < first + shape.block_units; unit++) { any = any || changed(unit); }
-        out += fmt::format("block {}{}\n", block, any ? "" : ": as before");
-        for (size_t unit = first; any && unit < first + shape.block_units;) {
-            size_t end = unit;
-            while (end < first + shape.block_units && units[end].blank && !changed(end)) { end++; }
-            if (end > unit) {
-                out += fmt::format("   {:>6}  {}\n", unit - first,
-                                   end - unit == 1 ? "blank" : fmt::format("blank, and the next {}", end - unit - 1));
-                unit = end;
-                continue;
-            }
-            out += fmt::format(" {} {:>6}  {:<{}}  {}\n", changed(unit) ? '*' : ' ', unit - first,
-                               hex(bytes_of(view.bytes, unit), shown_bytes),
-                               std::min(shape.unit_bytes, shown_bytes) * 3 + 2,
-                               units[unit].blank ? "blank" : units[unit].text);
-            const std::span<const uint8_t> old = before.empty() ? before : bytes_of(before, unit);
-            if (changed(unit) && !std::ranges::all_of(old, [&](uint8_t byte) { return byte == shape.blank; })) {
-                out += fmt::format("     was:  {}\n", hex(bytes_of(before, unit), shown_bytes));
-            }
-            unit++;
+        for (size_t i = 0; i < shape.block_units; i++) {
+            any = any || lister.changed(size_t{block} * shape.block_units + i);
         }
+        lister.out += fmt::format("\nblock {}{}{}\n", block, block_text(decoded, block), any ? "" : "; as before");
+        if (any) { lister.block(block); }
     }
-    // No line ends in blanks.
-    for (size_t at = out.find(" \n"); at != std::string::npos; at = out.find(" \n")) { out.erase(at, 1); }
-    return out;
+    return lister.out;
 }
 
 } // namespace perdure

@@ -15,28 +15,44 @@ struct RecordLabel {
         std::string name;
         uint32_t bytes = 0;
         bool is_signed = false;
+        bool is_float = false; ///< IEEE 754, 4 or 8 bytes
     };
     std::string name;
     std::vector<Field> fields; ///< empty: the payload is shown as bytes
 };
 using RecordLabels = std::map<uint32_t, RecordLabel>; ///< by id
 
-/// What one unit is.
-struct UnitLabel {
-    std::string text;
-    bool blank = false;
-    bool dim = false; ///< goes on with what the unit before began
+enum class UnitKind : uint8_t {
+    blank,
+    pad,     ///< every byte the complement of blank
+    stamp,   ///< its first unit; right by its own code, of whichever shape
+    entry,   ///< a valid one's first unit, marks and doubted ones included
+    more,    ///< goes on with what the unit before began
+    bad,     ///< no valid entry begins here
+    unread,  ///< not blank, in a block whose entries do not count
+    faulting ///< a read of it faults
 };
 
-/// One label a unit, for the whole area.
+/// What one unit is.
+struct UnitLabel {
+    UnitKind kind = UnitKind::blank;
+    std::string state; ///< one word: of an entry "stands", "superseded", "void", "doubted", "not counted" or "mark"
+    std::string text;  ///< what it says; may be empty
+};
+
+/// One label a unit, for the whole area. `decoded` is the view's.
 std::vector<UnitLabel> label_units(const AreaView& view, const Decoded& decoded, const RecordLabels& labels);
 
-/// The payload as fields ("litres 4200, pulses 17"), or as bytes.
+/// "'water'" with a label, else "record 7".
+std::string record_name(uint32_t id, const RecordLabels& labels);
+
+/// The payload as fields ("litres = 4200, pulses = 17"), or as bytes.
 std::string payload_text(uint32_t id, std::span<const uint8_t> payload, const RecordLabels& labels);
 
-/// What an area holds: head, number, the block whose erase may be unfinished, each record's value; then every unit but
-/// for runs of blank ones. With `before` (an image of the same size) units that differ from it are marked and shown
-/// with what they held, and the rest of a block that has not changed is left out.
+/// What an area holds: head, number, the block whose erase may be unfinished, each record's value; then every unit,
+/// runs of blank ones and of pads in one line. No line is longer than 100 characters, unless a name is.
+/// With `before` (an image of the same size; else it is not looked at) units that differ from it are marked with '*'
+/// and shown with what they held; of the others only those near them are shown, and of blocks without any a line each.
 std::string listing(const AreaView& view, const RecordLabels& labels, std::span<const uint8_t> before = {});
 
 } // namespace perdure

@@ -2,20 +2,16 @@
 // store, and compared with the block of that name in the document. With PERDURE_PRINT_EXAMPLES set, all are printed
 // instead.
 #include <cstdlib>
-#include <fstream>
 #include <functional>
 #include <iostream>
-#include <map>
-#include <sstream>
 
 #include <gtest/gtest.h>
 
 #include "tests/format/area.hpp"
+#include "tests/format/document.hpp"
 
 namespace perdure::format_examples {
 namespace {
-
-using Lines = std::vector<std::string>;
 
 const uint8_t settings[4] = {0xDE, 0xAD, 0xBE, 0xEF};
 
@@ -186,30 +182,6 @@ const std::vector<std::pair<std::string, std::function<Lines()>>> examples = {
     {"check widths", widths},
     {"blank 0x00", blank_zero},
 };
-
-/// The examples of the document: after a line "Example NAME:" the lines of the next fenced block, without what follows
-/// ';'.
-std::map<std::string, Lines> read_document() {
-    std::ifstream file(PERDURE_FORMAT_DOCUMENT);
-    std::map<std::string, Lines> found;
-    std::string line;
-    std::string name;
-    bool inside = false;
-    while (std::getline(file, line)) {
-        if (line.rfind("```", 0) == 0) {
-            inside = !inside && !name.empty();
-            name = inside ? name : "";
-        } else if (inside) {
-            std::istringstream words(line.substr(0, line.find(';')));
-            std::string joined;
-            for (std::string word; words >> word;) { joined += (joined.empty() ? "" : " ") + word; }
-            if (!joined.empty()) { found[name].push_back(joined); }
-        } else if (line.rfind("Example ", 0) == 0 && line.back() == ':') {
-            name = line.substr(8, line.size() - 9);
-        }
-    }
-    return found;
-}
 
 TEST(FormatDocument, ExamplesAreWhatTheStoreWrites) {
     const bool print = std::getenv("PERDURE_PRINT_EXAMPLES") != nullptr;

@@ -5,7 +5,7 @@ find_package(rapidcheck REQUIRED)
 include(GoogleTest)
 
 file(GLOB_RECURSE test_files CONFIGURE_DEPENDS ${PROJECT_SOURCE_DIR}/src/*_test.cpp ${PROJECT_SOURCE_DIR}/tests/*.cpp)
-list(FILTER test_files EXCLUDE REGEX "/tests/target/|/main\\.cpp$")
+list(FILTER test_files EXCLUDE REGEX "/tests/target/|/main\\.cpp$|_fuzz\\.cpp$")
 set(slow_files ${test_files})
 list(FILTER slow_files INCLUDE REGEX "_slow_test\\.cpp$")
 set(quick_files ${test_files})

@@ -90,10 +90,13 @@ struct Decoded {
 /// Where something of an id stands in some list. Never cleared: what it says holds if that place has this id.
 class PlaceById {
 public:
-    uint16_t& operator[](uint32_t id) { return places_[id]; }
+    uint16_t& operator[](uint32_t id) {
+        if (id >= places_.size()) { places_.resize(size_t{id} + 1); }
+        return places_[id];
+    }
 
 private:
-    std::vector<uint16_t> places_ = std::vector<uint16_t>(0x10000);
+    std::vector<uint16_t> places_;
 };
 
 /// Reads areas, one after another, in buffers that it keeps.

@@ -32,7 +32,7 @@ std::vector<uint8_t> mostly_entries(std::mt19937& draw) {
     if (draw() % 4 != 0) { input[2] &= 0x1F; } // no faults
     const size_t unit_bytes = (input[0] >> 3) + 1U;
     const size_t code_bytes = (input[2] >> 3 & 3) + 1U;
-    const size_t area_bytes = unit_bytes * (input[1] + 1U) * ((input[0] & 7) + 1U);
+    const size_t area_bytes = unit_bytes * ((input[1] & 63) + 1U) * ((input[0] & 7) + 1U);
     const auto blank = static_cast<uint8_t>((input[2] & 4) != 0 ? 0x00 : 0xFF);
     std::vector<uint8_t> area((16 + unit_bytes - 1) / unit_bytes * unit_bytes, blank);
     while (area.size() < area_bytes) {

@@ -44,13 +44,12 @@ std::string named_lines(std::string_view name, std::string_view text) {
 std::string summary(const Decoded& decoded, const RecordLabels& labels) {
     if (decoded.contents == Contents::nothing) { return "nothing stored: blank, or a format that did not end\n"; }
     if (decoded.contents == Contents::foreign) { return "something else than a ring of this shape\n"; }
-    const auto voided = decoded.voided == 0 ? "none of them void" : fmt::format("{} of them void", decoded.voided);
     std::string out = fmt::format("head: block {}, number {}; {} behind it; ", decoded.head, decoded.sequence,
                                   counted(decoded.blanks, "blank block", "blank blocks"));
     out += decoded.pending ? fmt::format("the erase of block {} may be unfinished\n", *decoded.pending)
                            : "no erase is pending\n";
-    out += fmt::format("{}, {}; {} not believed behind a gap\n", counted(decoded.entries.size(), "entry", "entries"),
-                       voided, decoded.doubted.size());
+    out += fmt::format("{}, {} void; {} not believed behind a gap\n",
+                       counted(decoded.entries.size(), "entry", "entries"), decoded.voided, decoded.doubted.size());
     std::map<uint32_t, const std::vector<uint8_t>*> values;
     for (const auto& [id, label] : labels) { values[id] = nullptr; }
     for (const DumpRecord& record : decoded.records) {

@@ -46,7 +46,7 @@ const std::vector<Command>& commands() {
             .options = {{"--seconds", "N", "stop after about so long; what was not tried is said"},
                         {"--depth", "N", "more cuts in starts (default 2; 1 on 2 or 3 blocks)"},
                         {"--length", "N", "sequences of so many actions on the small ring (default 2)"},
-                        {"--nested", "N", "saves of a turn whose starts are cut too (default 100)"},
+                        {"--nested", "N", "saves of a turn whose starts are cut too (default 50)"},
                         {"--shard", "I/N", "only the Ith of N parts of the work"},
                         {"--merge", "", "FILEs are what --shard with --json put out: add them up"},
                         {"--replay", "PART:PATH", "play one failure again, with the flash before and after"},

@@ -91,24 +91,28 @@ std::vector<ProofPart> plan_proof(const AreaLayout& layout, const std::vector<co
     const auto small = small_ring(layout, records, check_bits);
     if (small) {
         const auto actions = alphabet(layout, records, weights);
-        for (const Begin begin : {Begin::fresh, Begin::nearly_full, Begin::wrapped, Begin::bad_block}) {
-            if (begin == Begin::bad_block && small->geometry.ring_blocks < 4) { continue; }
-            for (unsigned length = options.length_max, deep = std::min(depth, 1U); deep <= depth; length = 1, deep++) {
-                Search search;
-                search.layout = *small;
-                search.records = records;
-                search.device = options.device;
-                search.begin = begin;
-                search.depth = deep;
+        for (unsigned deep = std::min(depth, 1U); deep <= depth; deep++) {
+            for (const Begin begin : {Begin::fresh, Begin::nearly_full, Begin::wrapped, Begin::bad_block}) {
+                // One block that failed leaves three good ones, and their depth.
+                if (begin == Begin::bad_block && (small->geometry.ring_blocks < 4 || deep > 1)) { continue; }
+                ProofPart part;
+                part.search.layout = *small;
+                part.search.records = records;
+                part.search.device = options.device;
+                part.search.device.all_torn_bits = deep < 2;
+                part.search.begin = begin;
+                part.search.depth = deep;
+                part.actions = actions;
+                part.length = deep < 2 && begin != Begin::bad_block ? options.length_max : 1;
                 std::string word{name_of(begin)};
                 std::replace(word.begin(), word.end(), ' ', '-');
-                parts.push_back({fmt::format("small-{}-{}", word, deep),
-                                 fmt::format("{} blocks of {} units, {}: every sequence of up to {} of {} actions, {} "
-                                             "more cut{} in starts",
-                                             small->geometry.ring_blocks, small->geometry.units_per_ring_block(),
-                                             name_of(begin), length, actions.size(), deep, deep == 1 ? "" : "s"),
-                                 search, actions, false, length});
-                if (deep == depth) { break; }
+                part.name = fmt::format("small-{}-{}", word, deep);
+                part.about = fmt::format("{} blocks of {} units, {}: every sequence of up to {} of {} actions, {} more "
+                                         "cut{} in starts{}",
+                                         small->geometry.ring_blocks, small->geometry.units_per_ring_block(),
+                                         name_of(begin), part.length, actions.size(), deep, deep == 1 ? "" : "s",
+                                         deep < 2 ? "" : "; a torn unit reads blank, whole or as half of its bits");
+                parts.push_back(std::move(part));
             }
         }
     }
@@ -117,13 +121,15 @@ std::vector<ProofPart> plan_proof(const AreaLayout& layout, const std::vector<co
     search.layout = layout;
     search.records = records;
     search.device = options.device;
+    search.device.all_torn_bits = false;
     search.begin = Begin::wrapped;
     search.depth = std::min(depth, 1U);
     const auto every = static_cast<unsigned>(std::max<size_t>(1, actions.size() / std::max(1U, options.nested_saves)));
     parts.push_back(
         {"own-turn",
          fmt::format("{} blocks of {} units: {} saves and calls of service, more than a turn; a cut in the "
-                     "start after one in {} of them and wherever a block is opened or erased",
+                     "start after one in {} of them and wherever a block is opened or erased; a torn unit reads "
+                     "blank, whole or as half of its bits",
                      layout.geometry.ring_blocks, layout.geometry.units_per_ring_block(), actions.size(), every),
          search, actions, true, every});
     return parts;

@@ -200,6 +200,7 @@ uint16_t ForkingFlash::torn_readings(bool over) const {
     uint16_t set = over ? bit(Reading::both) : uint16_t{0};
     if (!device_.torn_bits) { return 0; }
     if (geometry_.ecc) { return static_cast<uint16_t>(bit(Reading::fault) | bit(Reading::even_bits)); }
+    if (!device_.all_torn_bits) { return over ? set : bit(Reading::even_bits); }
     set |= static_cast<uint16_t>(bit(Reading::even_bits) | bit(Reading::odd_bits) | bit(Reading::all_but_one));
     if (unit_bytes_ > 1) { set |= static_cast<uint16_t>(bit(Reading::first_half) | bit(Reading::last_half)); }
     return set;
@@ -427,6 +428,10 @@ void ForkingFlash::cut_erase(uint32_t block) {
 
 uint16_t ForkingFlash::torn_erase_readings() const {
     auto set = static_cast<uint16_t>(bit(TornErase::blank) | bit(TornErase::only_stamp));
+    if (!device_.all_torn_bits) {
+        return static_cast<uint16_t>(bit(TornErase::blank) | bit(TornErase::as_before) | bit(TornErase::rubbish) |
+                                     bit(TornErase::only_stamp));
+    }
     if (device_.torn_bits) { set |= bit(TornErase::rubbish); }
     if (device_.erase_programs_first) { set |= bit(TornErase::all_programmed); }
     if (geometry_.ecc) { set |= bit(TornErase::fault); }

@@ -21,6 +21,7 @@ namespace perdure {
 struct CutDevice {
     bool weak = true;                 ///< hit units may read otherwise at each start; off: the first reading stays
     bool torn_bits = true;            ///< a cut program may leave some of its bits
+    bool all_torn_bits = true;        ///< every way of the covering set; off: one of them stands for all
     bool torn_erase_old = true;       ///< a cut erase may leave old contents readable, in all or half of the block
     bool erase_programs_first = true; ///< a cut erase may leave every bit programmed
     bool undecided = false;           ///< a weak unit may read differently from one read to the next within one start

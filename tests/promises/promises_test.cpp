@@ -4,6 +4,7 @@
 
 #include <gtest/gtest.h>
 
+#include "dump/decode.hpp"
 #include "tests/format/area.hpp"
 
 namespace perdure {
@@ -298,6 +299,30 @@ TEST(Sizes, TheRuleOfTheReadmeIsTheStores) {
     }
     EXPECT_GT(refused, 1000);
     EXPECT_GT(accepted, 1000);
+}
+
+/// Trap 8 of store/README.md. A payload holds a whole valid entry of another record, standing on a unit; the first unit of
+/// the real entry is lost.
+TEST(Trap8, APayloadThatLooksLikeAnEntryIsNotBelievedBehindAGap) {
+    Shape shape;
+    shape.block_units = 200;
+    Area area(shape);
+    area.config.record_count = 4; // with record 300
+    ASSERT_EQ(perdure_format(&area.store, &area.config), PERDURE_OK);
+    ASSERT_EQ(put_number(area, 7), PERDURE_OK);
+    const uint32_t unit = area.store.unit;
+    std::vector<uint8_t> payload(area.records[format_examples::record_300].bytes, 0x11);
+    const uint8_t fake[] = {1, 0, 0, 0, 0x81, 4, 99, 0, 0, 0}; // number of the block; record 1, 4 bytes: 99
+    const uint32_t code = format_check(16)(0xFFFF0000U, fake, sizeof fake) >> 16;
+    std::copy(fake + 4, fake + 10, payload.begin() + 3); // the real entry has 5 bytes before its payload
+    payload[9] = static_cast<uint8_t>(code);
+    payload[10] = static_cast<uint8_t>(code >> 8);
+    ASSERT_EQ(perdure_put(&area.store, format_examples::record_300, payload.data()), PERDURE_OK);
+    const auto first = area.flash.begin() + unit * area.shape.unit_bytes;
+    std::fill(first, first + area.shape.unit_bytes, area.shape.blank);
+    ASSERT_EQ(area.flash[(unit + 1) * area.shape.unit_bytes], 0x81) << "the payload stands on a unit";
+    ASSERT_EQ(perdure_open(&area.store, &area.config, false), PERDURE_OK);
+    EXPECT_EQ(get_number(area), 7U);
 }
 
 } // namespace

@@ -4,6 +4,7 @@
 #include <cstdio>
 #include <cstdlib>
 #include <fstream>
+#include <regex>
 #include <sstream>
 #include <string>
 
@@ -56,6 +57,11 @@ TEST(Readme, AgeTranscriptIsWhatIsPrinted) {
     ASSERT_GT(all.size(), 2u);
     all.erase(all.rfind('\n', all.size() - 2) + 1); // the time it took
     hold(command, all);
+}
+
+TEST(Readme, CutTranscriptIsWhatIsPrinted) {
+    const std::string command = "cut examples/orchard-valve/orchard-valve.toml --length 1 --nested 2 --threads 1";
+    hold(command, std::regex_replace(output_of(command), std::regex(",? +[0-9.]+ s\n"), "\n"));
 }
 
 } // namespace

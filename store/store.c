@@ -54,7 +54,7 @@ enum { KIND_SYSTEM = 0, KIND_SHORT = 0x40, KIND_VALUE = 0x80, KIND_TOTAL = 0xC0 
 static const uint32_t check_codes[4][2] = {
     {0x31000000u, 0xFF000000u}, {0x10210000u, 0xFFFF0000u}, {0x864CFB00u, 0xB704CE00u}, {0x04C11DB7u, 0xFFFFFFFFu}};
 
-static OUT_OF_LINE uint32_t check_start(uint32_t bits) {
+static uint32_t check_start(uint32_t bits) {
     return check_codes[(bits >> 3) - 1u][1];
 }
 
@@ -127,7 +127,7 @@ static OUT_OF_LINE uint32_t used_from(const perdure_config *c, uint32_t block, u
  * ---------------------------------------------------------------------------------------------------------------- */
 
 /* Steps from block `from` forward to block `to`. */
-static uint32_t ring_distance(const perdure_config *c, uint32_t from, uint32_t to) {
+static OUT_OF_LINE uint32_t ring_distance(const perdure_config *c, uint32_t from, uint32_t to) {
     return to >= from ? to - from : to + c->blocks - from;
 }
 
@@ -157,7 +157,7 @@ static uint32_t ring_tail(const perdure_store *s) {
 
 /* Sequence number of `block`, from its distance to the head: every step round the ring counts one. The number under
  * which it waits erased is higher by the number of blocks. */
-static uint32_t sequence_of(const perdure_store *s, uint32_t block) {
+static OUT_OF_LINE uint32_t sequence_of(const perdure_store *s, uint32_t block) {
     return s->sequence - ring_distance(s->config, block, s->head);
 }
 
@@ -195,37 +195,55 @@ static uint32_t slots(const perdure_config *c) {
  * Reading an entry
  * ---------------------------------------------------------------------------------------------------------------- */
 
-/* How far a stamp or an entry has been read. */
+#define PIECE 8u /* bytes read at a time, at most */
+
+/* How far a stamp or an entry has been read. It is read in pieces of no more than a unit: asking for no unit beyond the
+ * entry keeps a torn neighbour's fault out of it. */
 typedef struct reader {
-    uint32_t address; /* of the next byte */
-    uint32_t left;    /* bytes to the end of the block */
-    uint32_t check;
+    uint32_t address; /* of the next piece */
+    uint32_t left;    /* bytes from the next one to the end of the block */
+    uint32_t whole;   /* bytes from `address` on that are sure to belong to the entry; 0: a unit more */
+    uint32_t check;   /* check code state before this piece */
+    uint32_t next;    /* of the piece */
+    uint32_t have;
+    uint8_t piece[PIECE];
 } reader;
 
 typedef struct entry {
-    const perdure_config *config;
     bool pending; /* restart: the erase that the last mark speaks of may be unfinished */
     bool ok;      /* false once a byte could not be read or made no sense; from then on nothing is read */
-    reader at;
     uint32_t check_bits;
     uint32_t units;
     uint32_t head;   /* address of a full entry's first byte, behind what makes it a restart */
     uint32_t body;   /* address of descriptors (totals) and payload, or of a short entry's bits */
     uint32_t end;    /* address of the check code */
-    uint32_t fields; /* of a short entry: address of the descriptors of the full one it rests on */
     uint32_t from;   /* in age order, from where it voids; NO_RESTART: nothing */
     uint32_t index;  /* record, NONE for marks and lone restarts */
     uint32_t id;     /* marks: the distance; stamps: the sequence number */
     uint32_t length; /* payload bytes */
     uint32_t kind;
     uint32_t tag; /* system tag, or 0 */
-    uint32_t field_count;
-    uint32_t width; /* all fields' low-order bits in a short entry */
+    reader at;
+    /* From here on kept from one entry to the next. */
+    const perdure_config *config;
+    uint32_t sequence; /* `prefix` is the check code state after it; 0: none yet */
+    uint32_t prefix;
+    uint32_t base; /* if these fields are those of the full entry a short one rested on, its place; else 0 */
+    uint32_t base_id;
+    uint32_t field_count; /* of the last full entry of a total */
+    uint32_t width;       /* all fields' low-order bits in a short entry */
+    uint8_t fields[FIELDS_MAX];
 } entry;
 
-static void read_begin(const perdure_config *c, uint32_t place, uint32_t check_bits, entry *e) {
-    memset(e, 0, sizeof *e);
+static void entry_forget(const perdure_config *c, entry *e) {
     e->config = c;
+    e->sequence = 0;
+    e->base = 0;
+}
+
+static void read_begin(uint32_t place, uint32_t check_bits, entry *e) {
+    const perdure_config *c = e->config;
+    memset(e, 0, offsetof(entry, config));
     e->at.address = address_of(c, place);
     e->at.left = (c->block_units - UNIT_OF(place)) * c->unit_bytes;
     e->check_bits = check_bits;
@@ -240,27 +258,66 @@ static void spoil(entry *e) {
     e->ok = false;
 }
 
-/* Reads 1 to 4 bytes that belong to the entry, as a number; 0 if that fails. Asking for no byte beyond the entry keeps a
- * torn neighbour's fault out of it. */
-static uint32_t take(entry *e, uint32_t bytes) {
-    uint8_t raw[4];
-    uint32_t value = 0;
-    if (bytes > e->at.left || !flash_read(e->config, e->at.address, raw, bytes)) {
+/* Address of the next byte. */
+static OUT_OF_LINE uint32_t read_address(const entry *e) {
+    return e->at.address - e->at.have + e->at.next;
+}
+
+/* The check code state after what has been read. */
+static OUT_OF_LINE uint32_t read_check(const entry *e) {
+    return check_over(e->config, e->check_bits, e->at.check, e->at.piece, e->at.next);
+}
+
+static void next_piece(entry *e) {
+    reader *r = &e->at;
+    r->check = read_check(e);
+    if (r->whole == 0u) {
+        r->whole = e->config->unit_bytes;
+    }
+    r->have = r->whole < PIECE ? r->whole : PIECE;
+    if (!flash_read(e->config, r->address, r->piece, r->have)) {
         spoil(e);
-        return 0;
     }
-    e->at.address += bytes;
-    e->at.left -= bytes;
-    e->at.check = check_over(e->config, e->check_bits, e->at.check, raw, bytes);
-    while (bytes-- != 0u) {
-        value = (value << 8) | raw[bytes];
+    r->address += r->have;
+    r->whole -= r->have;
+    r->next = 0;
+}
+
+/* Passes over bytes; the last of them, up to four, as a number in the uppermost bits. 0 if that fails. */
+static uint32_t pass(entry *e, uint32_t bytes) {
+    uint32_t value = 0;
+    if (bytes > e->at.left) {
+        spoil(e);
+    } else {
+        e->at.left -= bytes;
+        for (; bytes != 0u && e->ok; bytes--) {
+            if (e->at.next == e->at.have) {
+                next_piece(e);
+            }
+            value = (value >> 8) | ((uint32_t)e->at.piece[e->at.next++] << 24);
+        }
     }
-    return value;
+    return e->ok ? value : 0u;
+}
+
+/* Reads 1 to 4 bytes as a number; 0 if that fails. */
+static uint32_t take(entry *e, uint32_t bytes) {
+    return pass(e, bytes) >> (32u - 8u * bytes);
 }
 
 static bool take_check(entry *e) {
-    const uint32_t expected = e->at.check >> (32u - e->check_bits);
+    const uint32_t expected = read_check(e) >> (32u - e->check_bits);
     return take(e, e->check_bits >> 3) == expected && e->ok;
+}
+
+/* Goes back to read the verified entry `e` from its byte at `address` on. */
+static OUT_OF_LINE void read_again(entry *e, uint32_t address) {
+    e->at.whole = e->end - address;
+    e->at.left = e->end - address;
+    e->at.address = address;
+    e->at.have = 0;
+    e->at.next = 0;
+    e->ok = true;
 }
 
 /* The record's place in newest[]; NONE if there is no room for one more unknown record. */
@@ -294,18 +351,22 @@ static uint32_t record_index(const perdure_config *c, uint32_t id) {
 }
 
 /* Every entry's check code begins with the sequence number of its block, so that bytes of an earlier turn do not pass. */
-static uint32_t check_begin(const perdure_store *s, uint32_t block) {
-    const perdure_config *c = s->config;
+static uint32_t check_begin(const perdure_config *c, uint32_t sequence) {
     uint8_t raw[4];
-    put_le(raw, sequence_of(s, block));
+    put_le(raw, sequence);
     return check_over(c, c->check_bits, check_start(c->check_bits), raw, sizeof raw);
 }
 
 /* Reads an entry up to its payload (full), its bits (short) or its check code (marks, lone restarts). */
 static void read_head(const perdure_store *s, uint32_t place, entry *e) {
     const perdure_config *c = s->config;
-    read_begin(c, place, c->check_bits, e);
-    e->at.check = check_begin(s, BLOCK_OF(place));
+    const uint32_t sequence = sequence_of(s, BLOCK_OF(place));
+    if (sequence == 0u || sequence != e->sequence) {
+        e->sequence = sequence;
+        e->prefix = check_begin(c, sequence);
+    }
+    read_begin(place, c->check_bits, e);
+    e->at.check = e->prefix;
     uint32_t first = take(e, 1);
     e->kind = first & 0xC0u;
     if (first == c->blank) {
@@ -333,7 +394,7 @@ static void read_head(const perdure_store *s, uint32_t place, entry *e) {
             spoil(e);
         }
     }
-    e->head = e->at.address - 1u;
+    e->head = read_address(e) - 1u;
     e->id = first & 0x3Fu;
     if (e->id == 0u) {
         e->id = take(e, 2);
@@ -345,16 +406,20 @@ static void read_head(const perdure_store *s, uint32_t place, entry *e) {
             e->length = ((e->length & 0x7Fu) << 8) | take(e, 1);
         }
     }
-    e->body = e->at.address;
+    e->body = read_address(e);
     if (e->kind == KIND_TOTAL) {
-        for (uint32_t bytes = 0; bytes < e->length; e->field_count++) {
+        e->base = 0;
+        e->field_count = 0;
+        e->width = 0;
+        for (uint32_t bytes = 0; bytes < e->length && e->ok;) {
             const uint32_t field = take(e, 1);
-            bytes += 1u << (field >> 6);
-            e->width += field & 0x3Fu;
             if (e->field_count == FIELDS_MAX) {
                 spoil(e);
                 break;
             }
+            bytes += 1u << (field >> 6);
+            e->width += field & 0x3Fu;
+            e->fields[e->field_count++] = (uint8_t)field;
         }
     }
 }
@@ -364,7 +429,9 @@ typedef struct seen {
     uint32_t place;
     uint32_t age;
     uint32_t from;    /* restarts: age order from where they void; others: NO_RESTART */
-    uint32_t full_id; /* full entries: the record's id; others: 0 */
+    uint32_t body;    /* short entries: address of the bits */
+    uint16_t full_id; /* full entries: the record's id; others: 0 */
+    uint16_t index;   /* short entries of a known record: its place in newest[]; others: NONE */
 } seen;
 
 typedef struct walk {
@@ -392,34 +459,34 @@ static uint32_t base_of(const perdure_store *s, const walk *k, const entry *e, u
 /* Reads the entry at `place` and verifies its check code; `k` as in base_of. */
 static bool read_entry(const perdure_store *s, const walk *k, uint32_t place, entry *e) {
     read_head(s, place, e);
+    if (!e->ok) {
+        return false;
+    }
     uint32_t left = e->length;
-    if (e->kind == KIND_SHORT && e->ok) {
+    if (e->kind == KIND_SHORT) {
         const uint32_t base = base_of(s, k, e, BLOCK_OF(place));
-        const reader at = e->at;
         const uint32_t id = e->id;
         if (base == 0u) {
             return false;
         }
-        read_head(s, base, e); /* for its field widths; it may be a restart entry */
-        if (!e->ok || e->id != id) {
+        if (base != e->base) {
+            read_head(s, base, e); /* for its field widths; it may be a restart entry */
+            if (!e->ok || e->kind != KIND_TOTAL) {
+                return false;
+            }
+            e->base = base;
+            e->base_id = e->id;
+            read_head(s, place, e);
+        }
+        if (e->base_id != id) {
             return false;
         }
         left = (e->width + 7u) >> 3;
-        e->fields = e->body;
-        e->body = at.address;
-        e->at = at;
-        e->kind = KIND_SHORT;
-        e->from = NO_RESTART;
-        e->pending = false;
     }
-    while (left != 0u && e->ok) {
-        const uint32_t bytes = left < 4u ? left : 4u;
-        (void)take(e, bytes);
-        left -= bytes;
-    }
-    e->end = e->at.address;
+    (void)pass(e, left);
+    e->end = read_address(e);
     const bool ok = take_check(e);
-    e->units = units_of(e->config, e->at.address - address_of(e->config, place));
+    e->units = units_of(e->config, read_address(e) - address_of(e->config, place));
     return ok;
 }
 
@@ -451,27 +518,34 @@ static void write_unit(perdure_store *s) {
     s->write_fill = 0;
 }
 
-static void write_bytes(perdure_store *s, const uint8_t *from, uint32_t bytes) {
+/* The check code is carried over whole units, and over the rest at the end. */
+static void write_byte(perdure_store *s, uint32_t byte) {
     const perdure_config *c = s->config;
-    s->write_check = check_over(c, s->write_bits, s->write_check, from, bytes);
-    while (bytes-- != 0u) {
-        c->unit_buffer[s->write_fill++] = *from++;
-        if (s->write_fill == c->unit_bytes) {
-            write_unit(s);
-        }
+    c->unit_buffer[s->write_fill++] = (uint8_t)byte;
+    if (s->write_fill == c->unit_bytes) {
+        s->write_check = check_over(c, s->write_bits, s->write_check, c->unit_buffer, c->unit_bytes);
+        write_unit(s);
     }
 }
 
-static void write_number(perdure_store *s, uint32_t value, uint32_t bytes) {
-    uint8_t raw[4];
-    put_le(raw, value);
-    write_bytes(s, raw, bytes);
+static OUT_OF_LINE void write_bytes(perdure_store *s, const uint8_t *from, uint32_t bytes) {
+    while (bytes-- != 0u) {
+        write_byte(s, *from++);
+    }
+}
+
+static OUT_OF_LINE void write_number(perdure_store *s, uint32_t value, uint32_t bytes) {
+    for (; bytes != 0u; bytes--) {
+        write_byte(s, value);
+        value >>= 8;
+    }
 }
 
 /* Ends an entry or a stamp: check code, the rest of the unit blank. */
 static bool write_end(perdure_store *s) {
     const perdure_config *c = s->config;
-    write_number(s, s->write_check >> (32u - s->write_bits), (uint32_t)s->write_bits >> 3);
+    const uint32_t check = check_over(c, s->write_bits, s->write_check, c->unit_buffer, s->write_fill);
+    write_number(s, check >> (32u - s->write_bits), (uint32_t)s->write_bits >> 3);
     if (s->write_fill != 0u) {
         memset(c->unit_buffer + s->write_fill, c->blank, (size_t)c->unit_bytes - s->write_fill);
         write_unit(s);
@@ -511,7 +585,8 @@ enum { STAMP_NONE, STAMP_OTHER, STAMP_OK };
 
 static uint32_t read_stamp(const perdure_config *c, uint32_t block, uint32_t *sequence, uint32_t *erases) {
     entry e;
-    read_begin(c, PLACE(block, 0), STAMP_BITS, &e);
+    e.config = c;
+    read_begin(PLACE(block, 0), STAMP_BITS, &e);
     const uint32_t first = take(&e, 3);
     const uint32_t second = take(&e, 4);
     *sequence = take(&e, 4);
@@ -583,7 +658,7 @@ static bool advance(perdure_store *s) {
     s->head = (uint16_t)next;
     s->blanks--;
     s->unit = s->stamp_units;
-    s->head_check = check_begin(s, next);
+    s->head_check = check_begin(s->config, s->sequence);
     return true;
 }
 
@@ -637,6 +712,7 @@ static bool find_source(const perdure_store *s, uint32_t index, const uint8_t *p
     }
     if (payload == NULL) {
         entry e;
+        entry_forget(c, &e);
         const bool ok = read_newest(s, index, &e);
         f->address = e.head;
         f->bytes = e.end - e.head;
@@ -669,14 +745,14 @@ static bool append(perdure_store *s, uint32_t index, const source *f, uint32_t f
         for (uint32_t i = 0; i < f->bytes; i++) {
             uint8_t raw;
             s->write_ok = s->write_ok && flash_read(c, f->address + i, &raw, 1);
-            write_bytes(s, &raw, 1);
+            write_byte(s, raw);
         }
     } else {
         write_head(s, f->kind, f->id);
         if (f->length >= 0x80u) {
-            write_number(s, 0x80u | (f->length >> 8), 1);
+            write_byte(s, 0x80u | (f->length >> 8));
         }
-        write_number(s, f->length, 1);
+        write_byte(s, f->length);
         if (f->record != NULL) {
 #if PERDURE_TOTALS
             if (f->kind == KIND_TOTAL) {
@@ -743,39 +819,40 @@ static uint32_t total_moves(const perdure_config *c, const perdure_record *recor
 
 static bool append_short(perdure_store *s, const perdure_record *record, const uint8_t *payload) {
     uint32_t bits = 0;
-    uint32_t count = 0; /* of bits that wait */
+    uint32_t count = 0; /* of bits that wait, below 8 */
     entry_begin(s);
     write_head(s, KIND_SHORT, record->id);
     for (uint32_t i = 0; i < record->field_count; i++) {
         const uint8_t *from = payload;
+        uint32_t width = record->fields[i] & 0x3Fu;
         payload += 1u << (record->fields[i] >> 6);
-        uint32_t take_bits;
-        for (uint32_t width = record->fields[i] & 0x3Fu; width != 0u; width -= take_bits) {
-            take_bits = width < 8u ? width : 8u;
+        while (width != 0u) {
+            const uint32_t take_bits = width < 8u ? width : 8u;
             bits |= (*from++ & ((1u << take_bits) - 1u)) << count;
             count += take_bits;
-            if (count > 24u) {
-                write_number(s, bits, 3);
-                bits >>= 24;
-                count -= 24u;
+            width -= take_bits;
+            if (count >= 8u) {
+                write_byte(s, bits);
+                bits >>= 8;
+                count -= 8u;
             }
         }
     }
-    write_number(s, bits, (count + 7u) >> 3);
+    if (count != 0u) {
+        write_byte(s, bits);
+    }
     return entry_end(s);
 }
 
 /* Carries a total's current value up to the low-order bits of the short entry `e`: now += (bits - now) mod 2^width. */
-static void apply_short(const entry *e, uint8_t *now, uint32_t bytes_max) {
+static void apply_short(entry *e, uint8_t *now, uint32_t bytes_max) {
     uint32_t bits = 0;
     uint32_t count = 0;
-    uint32_t address = e->body;
+    read_again(e, e->body);
     for (uint32_t i = 0; i < e->field_count; i++) {
-        uint8_t raw = 0;
         uint32_t carry = 0;
-        (void)flash_read(e->config, e->fields + i, &raw, 1); /* all was read with its check a moment ago */
-        uint32_t width = raw & 0x3Fu;
-        uint32_t bytes = 1u << (raw >> 6);
+        uint32_t width = e->fields[i] & 0x3Fu;
+        uint32_t bytes = 1u << (e->fields[i] >> 6);
         if (bytes > bytes_max) {
             return; /* a field that this firmware does not have */
         }
@@ -783,8 +860,7 @@ static void apply_short(const entry *e, uint8_t *now, uint32_t bytes_max) {
         for (; bytes != 0u; bytes--) {
             const uint32_t take_bits = width < 8u ? width : 8u;
             if (count < take_bits) {
-                (void)flash_read(e->config, address++, &raw, 1);
-                bits |= (uint32_t)raw << count;
+                bits |= take(e, 1) << count;
                 count += 8u;
             }
             const uint32_t sum = *now + ((bits - *now - carry) & ((1u << take_bits) - 1u)) + carry;
@@ -906,8 +982,7 @@ static void apply(perdure_store *s, uint32_t place, entry *e) {
     const perdure_config *c = s->config;
 #if PERDURE_BAD_BLOCKS
     if (e->index == c->record_count) {
-        e->at.address = e->body;
-        for (e->at.left = e->length; e->at.left > 1u;) {
+        for (read_again(e, e->body); e->at.left > 1u;) {
             const uint32_t block = take(e, 2);
             if (block < c->blocks) {
                 c->block_flags[block] |= BLOCK_BAD;
@@ -924,15 +999,8 @@ static void apply(perdure_store *s, uint32_t place, entry *e) {
             return;
         }
         (void)flash_read(c, e->body + e->field_count, now, shorter(e, record));
-        if (e->field_count != record->field_count) {
+        if (e->field_count != record->field_count || memcmp(e->fields, record->fields, e->field_count) != 0) {
             place |= FOREIGN_FIELDS;
-        }
-        e->at.address = e->body;
-        e->at.left = e->field_count;
-        for (uint32_t i = 0; e->at.left != 0u && i < record->field_count; i++) {
-            if (take(e, 1) != record->fields[i]) {
-                place |= FOREIGN_FIELDS;
-            }
         }
     }
 #endif
@@ -952,7 +1020,15 @@ static void settle_oldest(perdure_store *s, walk *k, entry *e) {
         }
     }
     memmove(k->list, k->list + 1, PENDING_MAX * sizeof(seen));
-    if (oldest.age >= limit || !read_entry(s, NULL, oldest.place, e)) {
+    if (oldest.age >= limit) {
+        return;
+    }
+    if (e->base != 0u && oldest.index != NONE && (s->config->newest[oldest.index] & ~FOREIGN_FIELDS) == e->base) {
+        e->index = oldest.index; /* the fields of its full entry are at hand, and its check code was right */
+        e->kind = KIND_SHORT;
+        e->body = oldest.body;
+        e->end = oldest.body + ((e->width + 7u) >> 3);
+    } else if (!read_entry(s, NULL, oldest.place, e)) {
         return;
     }
     if (e->index != NONE) {
@@ -995,7 +1071,9 @@ static void note_entry(perdure_store *s, walk *k, uint32_t place, entry *e) {
     at->place = place;
     at->age = age_order(s, place);
     at->from = e->from;
-    at->full_id = e->kind >= KIND_VALUE ? e->id : 0u;
+    at->full_id = e->kind >= KIND_VALUE ? (uint16_t)e->id : 0u;
+    at->index = e->kind == KIND_SHORT ? (uint16_t)e->index : NONE;
+    at->body = e->body;
     s->newest_index = (uint16_t)e->index;
     s->newest_from = e->from != NO_RESTART ? e->from : at->age;
     if (k->count == PENDING_MAX) {
@@ -1148,11 +1226,12 @@ static perdure_status scan(perdure_store *s) {
     }
 #endif
     forget(c, NONE);
+    entry_forget(c, &e);
     const perdure_status found = find_head(s, &e);
     if (found != PERDURE_OK) {
         return found;
     }
-    s->head_check = check_begin(s, s->head);
+    s->head_check = check_begin(c, s->sequence);
     s->newest_from = PLACE(c->blocks - 1u, s->stamp_units);
     k.count = 0;
     uint32_t block = s->head;
@@ -1288,6 +1367,7 @@ perdure_status perdure_get(const perdure_store *store, uint16_t index, void *to)
         return PERDURE_OK;
     }
 #endif
+    entry_forget(c, &e);
     if (!read_newest(store, index, &e) || !flash_read(c, e.body, to, shorter(&e, record))) {
         return PERDURE_FAULT;
     }
@@ -1385,6 +1465,7 @@ perdure_status perdure_format(perdure_store *store, const perdure_config *config
      * says that it is whole, before any other block is touched: a format that finds none begins with that block again,
      * the log being whole, and one that finds it leaves it alone, the log being perhaps half gone. */
     entry e;
+    entry_forget(config, &e);
     (void)scan(store);
     const bool log = store->sequence != 0u && store->unit != 0u;
     bool stamped = store->sequence == 0u && store->unit != 0u;
@@ -1407,7 +1488,7 @@ perdure_status perdure_format(perdure_store *store, const perdure_config *config
     store->head = (uint16_t)begun;
     store->sequence = 0;
     store->unit = store->stamp_units;
-    store->head_check = check_begin(store, begun);
+    store->head_check = check_begin(config, 0);
     if (!stamped || !block_has_entry(store, begun, &e)) {
         (void)erase_block(store, begun, 0);
     }

@@ -115,6 +115,7 @@ private:
             live.fields.push_back({static_cast<uint32_t>(live.value.size()), field.bytes, field.movement_max});
             live.value.insert(live.value.end(), bytes.begin(), bytes.end());
         }
+        scratch_.resize(std::max<size_t>(scratch_.size(), live.bytes));
         live_.push_back(std::move(live));
     }
 
@@ -168,26 +169,47 @@ private:
             return;
         }
         for (const LiveField& field : live.fields) {
-            uint64_t value = 0;
-            std::memcpy(&value, live.value.data() + field.offset, field.bytes);
-            const uint64_t top = field.bytes == 8 ? ~uint64_t{0} : (uint64_t{1} << (8 * field.bytes)) - 1;
-            value += std::min(random_.below(field.movement + 1), top - value);
-            std::memcpy(live.value.data() + field.offset, &value, field.bytes);
+            uint8_t* at = live.value.data() + field.offset;
+            if (field.bytes == 4) {
+                grow<uint32_t>(at, field.movement);
+            } else if (field.bytes == 8) {
+                grow<uint64_t>(at, field.movement);
+            } else if (field.bytes == 2) {
+                grow<uint16_t>(at, field.movement);
+            } else {
+                grow<uint8_t>(at, field.movement);
+            }
         }
     }
 
-    [[nodiscard]] double busy_us(uint64_t programs, uint64_t erases) const {
-        return double(programs) * costs_.program_us + double(erases) * erase_us_;
+    /// Adds up to `movement` to the number at `at`, and stops at its end.
+    template <class T> void grow(uint8_t* at, uint64_t movement) {
+        T value = 0;
+        std::memcpy(&value, at, sizeof value);
+        const uint64_t room = std::numeric_limits<T>::max() - value;
+        value = static_cast<T>(value + std::min(random_.below(movement + 1), room));
+        std::memcpy(at, &value, sizeof value);
+    }
+
+    /// Programs and erases so far.
+    struct Operations {
+        uint64_t programs = 0, erases = 0;
+    };
+    [[nodiscard]] Operations operations() const {
+        return {unit_.flash().counters().programs, unit_.flash().counters().erases};
+    }
+    void note_longest(double& longest_us, const Operations& before) const {
+        const Operations now = operations();
+        longest_us = std::max(longest_us, double(now.programs - before.programs) * costs_.program_us +
+                                              double(now.erases - before.erases) * erase_us_);
     }
 
     void save(uint16_t record, double now_s) {
         LiveRecord& live = live_[record];
         change(live);
-        const FlashCounters before = unit_.flash().counters();
+        const Operations before = operations();
         const perdure_status status = unit_.put(record, live.value.data());
-        const FlashCounters& after = unit_.flash().counters();
-        put_longest_us_ =
-            std::max(put_longest_us_, busy_us(after.programs - before.programs, after.erases - before.erases));
+        note_longest(put_longest_us_, before);
         result_.saves++;
         result_.records[record].saves++;
         result_.payload_bytes += live.bytes;
@@ -201,17 +223,14 @@ private:
 
     void serve() {
         for (bool due = true; due;) {
-            const FlashCounters before = unit_.flash().counters();
+            const Operations before = operations();
             due = unit_.service();
-            const FlashCounters& after = unit_.flash().counters();
-            service_longest_us_ =
-                std::max(service_longest_us_, busy_us(after.programs - before.programs, after.erases - before.erases));
+            note_longest(service_longest_us_, before);
         }
     }
 
     void compare(uint16_t record, double now_s) {
         const LiveRecord& live = live_[record];
-        scratch_.resize(std::max<size_t>(scratch_.size(), live.bytes));
         const perdure_status status = unit_.get(record, scratch_.data());
         result_.records[record].checked++;
         if ((status != PERDURE_OK && status != PERDURE_DEFAULT) ||
@@ -222,11 +241,9 @@ private:
     }
 
     void start(double now_s) {
-        const FlashCounters before = unit_.flash().counters();
+        const Operations before = operations();
         const perdure_status status = unit_.open();
-        const FlashCounters& after = unit_.flash().counters();
-        open_longest_us_ =
-            std::max(open_longest_us_, busy_us(after.programs - before.programs, after.erases - before.erases));
+        note_longest(open_longest_us_, before);
         result_.starts++;
         if (status != PERDURE_OK) {
             fail(fmt::format("open gave status {}", int(status)), now_s);

@@ -1,4 +1,6 @@
 // A whole product life on the real store, and the simulated flash under it alone.
+#include <algorithm>
+
 #include <benchmark/benchmark.h>
 
 #include "bench/orchard.hpp"
@@ -20,30 +22,75 @@ void life_run(benchmark::State& state) {
 }
 BENCHMARK(life_run)->Unit(benchmark::kMillisecond);
 
-/// What the flash under a life costs without the store: the ring programmed from end to end, each unit read back, each
-/// block erased. Items are units.
-void flash_replay(benchmark::State& state) {
-    const FlashGeometry& geometry = orchard().layout.geometry;
-    Flash flash(geometry, orchard().costs);
-    std::vector<uint8_t> unit(geometry.unit_bytes, 0x5A), back(geometry.unit_bytes);
-    int64_t units = 0;
-    for (auto _ : state) {
-        for (uint32_t block = 0; block < geometry.ring_blocks; ++block) {
-            if (flash.erase(block) != FlashResult::ok) { state.SkipWithError("erase failed"); }
-            const uint32_t first = block * geometry.ring_block_bytes();
-            for (uint32_t at = first; at < first + geometry.ring_block_bytes(); at += geometry.unit_bytes) {
-                if (flash.program(at, unit.data(), geometry.unit_bytes) != FlashResult::ok ||
-                    flash.read(at, back.data(), geometry.unit_bytes) != FlashResult::ok) {
-                    state.SkipWithError("program or read failed");
-                }
-            }
+/// Every operation once, all of them successful; else false.
+[[gnu::noinline]] bool replay(Flash& flash, const FlashRecording& recording, std::vector<uint8_t>& to) {
+    const uint8_t* unit = recording.programmed.data();
+    for (const FlashRecording::Operation& operation : recording.operations) {
+        FlashResult result = FlashResult::ok;
+        switch (operation.kind) {
+        case FlashRecording::Kind::program:
+            result = flash.program(operation.address, unit, operation.bytes);
+            unit += operation.bytes;
+            break;
+        case FlashRecording::Kind::read:
+            result = flash.read(operation.address, to.data(), operation.bytes);
+            break;
+        case FlashRecording::Kind::erase:
+            result = flash.erase(operation.address);
+            break;
         }
-        units += geometry.ring_blocks * geometry.units_per_ring_block();
-        benchmark::DoNotOptimize(back.data());
+        if (result != FlashResult::ok) { return false; }
     }
-    state.SetItemsProcessed(units);
+    return true;
 }
-BENCHMARK(flash_replay)->Unit(benchmark::kMicrosecond);
+
+constexpr uint64_t turns = 60; ///< of the ring, in the two measurements that are held against each other
+
+[[gnu::noinline]] LifeResult live_turns(FlashRecording* recording) {
+    LifeOptions options;
+    options.turns_max = turns;
+    options.recording = recording;
+    const LifeDemand demand = sizing_demand(orchard().project, orchard_records());
+    return live(orchard().layout, orchard_records(), orchard().costs, demand, options);
+}
+
+/// The first turns of that life; items are saves.
+void life_turns(benchmark::State& state) {
+    (void)orchard(); // read outside of what is counted
+    int64_t saves = 0;
+    for (auto _ : state) {
+        const LifeResult result = live_turns(nullptr);
+        if (!result.failure.empty() || result.mismatches() != 0) { state.SkipWithError("the life run failed"); }
+        saves += static_cast<int64_t>(result.saves);
+    }
+    state.SetItemsProcessed(saves);
+    state.counters["saves"] = double(saves);
+}
+BENCHMARK(life_turns)->Unit(benchmark::kMillisecond);
+
+/// The very flash operations of life_turns (each program, read and erase, from the format on), without the store and
+/// the life around it. Items are the saves they were made for.
+void flash_replay(benchmark::State& state) {
+    FlashRecording recording;
+    const LifeResult lived = live_turns(&recording);
+    if (!lived.failure.empty()) { state.SkipWithError("the life run failed"); }
+    const FlashGeometry& geometry = orchard().layout.geometry;
+    std::vector<uint8_t> to(geometry.unit_bytes);
+    for (const FlashRecording::Operation& operation : recording.operations) {
+        to.resize(std::max<size_t>(to.size(), operation.bytes));
+    }
+    int64_t saves = 0;
+    for (auto _ : state) {
+        Flash flash(geometry, orchard().costs);
+        if (!replay(flash, recording, to)) { state.SkipWithError("an operation failed"); }
+        benchmark::DoNotOptimize(to.data());
+        saves += static_cast<int64_t>(lived.saves);
+    }
+    state.SetItemsProcessed(saves);
+    state.counters["saves"] = double(saves);
+    state.counters["operations_a_save"] = double(recording.operations.size()) / double(lived.saves);
+}
+BENCHMARK(flash_replay)->Unit(benchmark::kMillisecond);
 
 } // namespace
 } // namespace perdure::bench

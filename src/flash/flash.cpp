@@ -63,6 +63,10 @@ std::string Flash::why_not_programmable(uint32_t unit, const uint8_t* from) cons
 }
 
 FlashResult Flash::program_slow(uint32_t address, const uint8_t* from, uint32_t bytes) {
+    if (recording_ != nullptr) {
+        recording_->operations.push_back({FlashRecording::Kind::program, address, bytes});
+        recording_->programmed.insert(recording_->programmed.end(), from, from + bytes);
+    }
     if (dead_) { return FlashResult::power_cut; }
     if (uint64_t{address} + bytes > data_.size()) {
         return refuse(
@@ -85,6 +89,7 @@ FlashResult Flash::program_slow(uint32_t address, const uint8_t* from, uint32_t 
 }
 
 FlashResult Flash::erase(uint32_t block) {
+    if (recording_ != nullptr) { recording_->operations.push_back({FlashRecording::Kind::erase, block, 0}); }
     if (dead_) { return FlashResult::power_cut; }
     if (block >= geometry_.ring_blocks) {
         return refuse(fmt::format("erase of block {}: the area has {}", block, geometry_.ring_blocks));
@@ -108,6 +113,7 @@ FlashResult Flash::erase(uint32_t block) {
 }
 
 FlashResult Flash::read_slow(uint32_t address, uint8_t* to, uint32_t bytes) const {
+    if (recording_ != nullptr) { recording_->operations.push_back({FlashRecording::Kind::read, address, bytes}); }
     if (dead_) { return FlashResult::power_cut; }
     if (uint64_t{address} + bytes > data_.size()) {
         return refuse(fmt::format("read of {} bytes at 0x{:X}: the area ends at 0x{:X}", bytes, address, data_.size()));

@@ -49,6 +49,19 @@ struct FlashCounters {
     uint64_t refused = 0;
 };
 
+/// What was done to a flash, in order, with the bytes that were programmed one unit after the other. Operations that
+/// were refused, or ended in a fault or a cut, are in it too.
+struct FlashRecording {
+    enum class Kind : uint8_t { program, read, erase };
+    struct Operation {
+        Kind kind;
+        uint32_t address; ///< of an erase: the block
+        uint32_t bytes;
+    };
+    std::vector<Operation> operations;
+    std::vector<uint8_t> programmed;
+};
+
 class Flash {
 public:
     /// All units blank, no wear.
@@ -103,6 +116,12 @@ public:
         failing_[block] = 1;
         special_ = true;
         any_failing_ = true;
+    }
+
+    /// From now on every operation is added to `to`; null ends that.
+    void record(FlashRecording* to) {
+        recording_ = to;
+        update_special();
     }
 
     /// Why the last refused operation was refused, with address and unit; empty when none was.
@@ -168,8 +187,8 @@ private:
     [[nodiscard]] bool all_programmed(const uint8_t* from) const;
     [[nodiscard]] std::string place(uint32_t unit) const;
     void update_special() {
-        special_ = armed_ || dead_ || any_failing_ || !weak_.empty();
-        read_special_ = dead_ || faults_;
+        special_ = armed_ || dead_ || any_failing_ || !weak_.empty() || recording_ != nullptr;
+        read_special_ = dead_ || faults_ || recording_ != nullptr;
     }
 
     FlashGeometry geometry_;
@@ -192,6 +211,7 @@ private:
     bool special_ = false;      ///< anything that the fast path of program must not pass by
     bool read_special_ = false; ///< the same for read
     mutable std::string refusal_;
+    FlashRecording* recording_ = nullptr;
 };
 
 } // namespace perdure

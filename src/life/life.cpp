@@ -72,6 +72,7 @@ public:
     }
 
     LifeResult run() {
+        unit_.flash().record(options_.recording);
         if (unit_.format() != PERDURE_OK) {
             result_.failure = "format failed";
             return result_;

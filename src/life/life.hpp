@@ -11,6 +11,8 @@
 
 namespace perdure {
 
+struct FlashRecording;
+
 /// How often each thing happens, as the life run draws it: even saves by period, random ones by rate.
 struct LifeRecord {
     double period_s = 0;     ///< even saves; 0 = none
@@ -29,6 +31,7 @@ struct LifeOptions {
     uint64_t turns_max = 0; ///< 0: the whole life; else stop after so many whole turns of the ring and extend
     /// Called now and then with the share of life that is done (0..1); may be empty.
     std::function<void(double)> progress;
+    FlashRecording* recording = nullptr; ///< every flash operation is added to it; slow, and much memory
 };
 
 /// What one record did. `mismatches` counts values read back that were not those saved: any is a failure of the store.

@@ -142,6 +142,11 @@ perdure_status perdure_put(perdure_store *store, uint16_t index, const void *fro
 /* One bounded step of background work: at most one entry copied, or one block erased. True if more is due now. */
 bool perdure_service(perdure_store *store);
 
+/* What is wrong with `config`, in words that begin with the field's name, or NULL. `record`: the place in its table of
+ * the record that is meant, 0xFFFF if none is. In check_config.c, for a firmware's tests: the other calls check only that the
+ * data fit, and what they do with any other mistake is undefined. Whether the data fit is not checked here: open tells. */
+const char *perdure_check_config(const perdure_config *config, uint16_t *record);
+
 #if PERDURE_FORMAT_CALL
 /* Erases the whole area and begins afresh; the erase counts are carried on. Everything stored is gone. Afterwards the
  * store is open. A cut during format leaves the area as it was, or formatted, or one that perdure_open reports as

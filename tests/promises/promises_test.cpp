@@ -281,6 +281,44 @@ bool fits(const Shape& shape) {
     return reserve <= shape.block_units && live <= k * (shape.block_units - reserve);
 }
 
+/// What perdure_check_config says of the usual area after `change`, with the record that is meant.
+template <class Change> std::string wrong_after(const Change& change) {
+    Area area({});
+    change(area);
+    uint16_t record = 0;
+    const char* wrong = perdure_check_config(&area.config, &record);
+    if (wrong == nullptr) { return ""; }
+    return (record == 0xFFFF ? "" : std::to_string(record) + ": ") + wrong;
+}
+
+TEST(CheckConfig, SaysWhatIsWrong) {
+    const std::string widths =
+        "fields: a short entry carries at most 56 bits of a field, and no more than the field has";
+    EXPECT_EQ(wrong_after([](Area&) {}), "");
+    EXPECT_EQ(wrong_after([](Area& a) { a.fields[1] = PERDURE_FIELD(1, 16); }), "");
+    EXPECT_EQ(wrong_after([](Area& a) { a.fields[1] = PERDURE_FIELD(1, 17); }), "1: " + widths);
+    EXPECT_EQ(wrong_after([](Area& a) { a.fields[0] = PERDURE_FIELD(3, 57); }), "1: " + widths);
+    EXPECT_EQ(wrong_after([](Area& a) { a.fields[0] = PERDURE_FIELD(3, 12); }),
+              "1: bytes: not the sum of the total's fields");
+    EXPECT_EQ(wrong_after([](Area& a) { a.records[1].field_count = 33; }),
+              "1: field_count: a total has 1 to 32 fields");
+    EXPECT_EQ(wrong_after([](Area& a) { a.records[2].id = 2; }), "2: id: the records must ascend by id, each id once");
+    EXPECT_EQ(wrong_after([](Area& a) { a.records[0].id = 0; }), "0: id: 1 to 65534");
+    EXPECT_EQ(wrong_after([](Area& a) { a.records[2].bytes = 0; }), "2: bytes: 1 to 32767");
+    EXPECT_EQ(wrong_after([](Area& a) { a.config.totals = nullptr; }), "1: totals: NULL, though a record is a total");
+    EXPECT_EQ(wrong_after([](Area& a) { a.config.check_bits = 12; }), "check_bits: 8, 16, 24 or 32");
+    EXPECT_EQ(wrong_after([](Area& a) { a.config.blocks = 1; }), "blocks: 2 to 32767");
+    EXPECT_EQ(wrong_after([](Area& a) { a.config.unit_bytes = 0; }), "block_units, unit_bytes: 1 at least");
+    EXPECT_EQ(wrong_after([](Area& a) { a.config.blank = 0xAA; }), "blank: 0xFF or 0x00");
+    EXPECT_EQ(wrong_after([](Area& a) { a.config.unknown_ids = nullptr; }),
+              "unknown_ids: NULL, though unknown_max is not 0");
+    EXPECT_EQ(wrong_after([](Area& a) { a.config.block_flags = nullptr; }),
+              "block_flags: needed with PERDURE_BAD_BLOCKS");
+    EXPECT_EQ(wrong_after([](Area& a) { a.config.newest = nullptr; }),
+              "records, newest, unit_buffer: needed, for one record at least");
+    EXPECT_EQ(wrong_after([](Area& a) { a.port.erase = nullptr; }), "port: read, program and erase are needed");
+}
+
 TEST(Sizes, TheRuleOfTheReadmeIsTheStores) {
     int refused = 0;
     int accepted = 0;
@@ -301,8 +339,8 @@ TEST(Sizes, TheRuleOfTheReadmeIsTheStores) {
     EXPECT_GT(accepted, 1000);
 }
 
-/// Trap 8 of store/README.md. A payload holds a whole valid entry of another record, standing on a unit; the first unit of
-/// the real entry is lost.
+/// Trap 8 of store/README.md. A payload holds a whole valid entry of another record, standing on a unit; the first unit
+/// of the real entry is lost.
 TEST(Trap8, APayloadThatLooksLikeAnEntryIsNotBelievedBehindAGap) {
     Shape shape;
     shape.block_units = 200;

@@ -31,8 +31,11 @@ void cut_trials(benchmark::State& state) {
     part.search.layout = *layout;
     part.search.records = {&total, &value};
     part.length = 2;
-    part.actions = {{Action::Kind::put_small, 0}, {Action::Kind::put_small, 1}, {Action::Kind::put_large, 0},
-                    {Action::Kind::service, 0},   {Action::Kind::restart, 0}};
+    part.actions = {{Action::Kind::put_small, 0},
+                    {Action::Kind::put_small, 1},
+                    {Action::Kind::put_large, 0},
+                    {Action::Kind::service, 0},
+                    {Action::Kind::restart, 0}};
     ProofOptions options;
     options.threads = static_cast<unsigned>(state.range(0));
     double trials = 0;

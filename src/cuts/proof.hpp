@@ -20,8 +20,8 @@ struct ProofPart {
 };
 
 struct ProofOptions {
-    unsigned depth_max = 2;      ///< cuts in starts; on 2 and 3 blocks 1 at most
-    unsigned length_max = 2;     ///< of sequences on the small ring
+    unsigned depth_max = 2;     ///< cuts in starts; on 2 and 3 blocks 1 at most
+    unsigned length_max = 2;    ///< of sequences on the small ring
     unsigned nested_saves = 50; ///< on the own ring: about so many saves of a turn get cuts in their starts too
     CutDevice device;
     unsigned threads = 1;

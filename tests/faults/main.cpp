@@ -6,40 +6,11 @@
 
 #include <fmt/format.h>
 
-#include "cuts/proof.hpp"
+#include "tests/cuts/tiny_ring.hpp"
 
 namespace {
 
 using namespace perdure;
-
-/// A total and a value, small, on rings of `blocks` blocks as short as they may be.
-struct Ring {
-    Record total, value;
-    AreaLayout layout;
-
-    Ring(uint32_t blocks, uint32_t unit_bytes, bool ecc, uint32_t check_bits) {
-        total.name = "total";
-        total.id = 1;
-        total.kind = RecordKind::total;
-        total.fields = {Field{"count", FieldType::u32, 4, std::nullopt, 10, {}}};
-        value.name = "value";
-        value.id = 2;
-        value.fields = {Field{"setting", FieldType::u16, 2, std::nullopt, 0, {}}};
-        FlashGeometry geometry;
-        geometry.unit_bytes = unit_bytes;
-        geometry.ring_blocks = blocks;
-        geometry.ecc = ecc;
-        geometry.rule = ProgramRule::once_or_full;
-        for (uint32_t units = 8;; units++) {
-            geometry.erase_block_bytes = units * unit_bytes;
-            const auto fits = lay_out_ring(geometry, check_bits, {&total, &value});
-            if (fits) {
-                layout = *fits;
-                return;
-            }
-        }
-    }
-};
 
 struct Try {
     uint32_t blocks, unit_bytes;
@@ -69,26 +40,16 @@ int main(int argc, char** argv) {
     const auto spent = [&] { return std::chrono::duration<double>(std::chrono::steady_clock::now() - begun).count(); };
     SearchCounts counts;
     for (const Try& one : tries) {
-        const Ring ring(one.blocks, one.unit_bytes, one.ecc, 32);
-        Search search;
-        search.layout = ring.layout;
-        search.records = {&ring.total, &ring.value};
-        search.begin = one.begin;
-        search.depth = one.depth;
+        tiny::Shape shape;
+        shape.blocks = one.blocks;
+        shape.unit_bytes = one.unit_bytes;
+        shape.ecc = one.ecc;
+        const tiny::Ring ring(shape);
+        Search search = ring.search(one.begin, one.depth);
         search.chain = one.chain;
-        const std::vector<Action> actions{{Action::Kind::put_small, 0},
-                                          {Action::Kind::put_small, 1},
-                                          {Action::Kind::put_large, 0},
-                                          {Action::Kind::service, 0},
-                                          {Action::Kind::restart, 0}};
-        std::vector<Action> turn;
-        for (uint32_t i = 0; i < one.blocks * ring.layout.geometry.units_per_ring_block() * 3 /
-                                     (one.depth == 0 || one.blocks == 2 ? 2 : 6);
-             i++) {
-            turn.push_back({Action::Kind::put_small, static_cast<uint16_t>(i % 5 == 4 ? 1 : 0)});
-        }
+        const auto puts = ring.puts(ring.units() * 3 / (one.depth == 0 || one.blocks == 2 ? 2 : 6));
         const SearchResult result =
-            one.length == 0 ? search_workload(search, turn, 1) : search_sequences(search, actions, one.length);
+            one.length == 0 ? search_workload(search, puts, 1) : search_sequences(search, ring.actions(), one.length);
         counts += result.counts;
         if (verbose) {
             fmt::print(

@@ -89,6 +89,7 @@ private:
     std::string wrong; ///< the first thing that went wrong
     Formatting formatting = Formatting::no;
     bool formatted = false;     ///< a format has been completed
+    int64_t start_programs = 0; ///< by the last start that was not cut
     bool wear_counts = true;    ///< erases are held against each other
     uint32_t formats_cut = 0;   ///< in a row, since the last that was completed
     uint64_t format_erases = 0; ///< erases begun by the last format
@@ -377,12 +378,17 @@ bool Run::open_until_done() {
         if (random.one_in(6) && !read_only_start()) { return false; }
         counts.starts++;
         if (nested < depth() && !random.one_in(3)) { flash.cut_in = random.below(random.one_in(3) ? 30 : 9); }
+        if (drawn.family == Family::restarts && flash.cut_in >= 0 && start_programs != 0 && !random.one_in(3)) {
+            flash.cut_in = start_programs - 1;
+        }
+        const uint64_t programs = flash.programs;
         perdure_status status = PERDURE_FAULT;
         bool cut = false;
         flash.starting = true;
         const bool kept = call("open", cut, [&] { status = perdure_open(&store, &memory.config, false); });
         flash.starting = false;
         if (!kept) { return false; }
+        start_programs = cut ? start_programs : static_cast<int64_t>(flash.programs - programs);
         if (!cut && to_format(status)) {
             if (++formats >= options.formats_cut_in_a_row) { flash.cut_in = -1; }
             if (!format(cut)) { return false; }
@@ -417,7 +423,10 @@ bool Run::begin() {
 
 void Run::play() {
     const bool large = drawn.family == Family::many || drawn.family == Family::ring;
-    const uint32_t span = random.between(1, large ? 2000 : drawn.family == Family::short_turns ? 16 : 60);
+    const uint32_t span = random.between(1, large                                 ? 2000
+                                            : drawn.family == Family::short_turns ? 16
+                                            : drawn.family == Family::restarts    ? 8
+                                                                                  : 60);
     const bool service = random.one_in(2);
     const uint32_t failing_from = drawn.family == Family::failing ? random.below(options.starts / 2) : WorstFlash::none;
     if (options.trace) { std::printf("%s\n", describe(drawn).c_str()); }

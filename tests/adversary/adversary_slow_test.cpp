@@ -63,6 +63,10 @@ TEST(AdversarySlow, LosesNothingWhereEveryStartMeetsABlocksEnd) {
     expect_none_lost(Family::short_turns, 100'001, 12'000);
 }
 
+TEST(AdversarySlow, LosesNothingWhereRestartEntriesAreCut) {
+    expect_none_lost(Family::restarts, beyond_quick, 10'000);
+}
+
 TEST(AdversarySlow, LosesNothingInFormatsThatAreCut) {
     expect_none_lost(Family::format, 1, 5'000);
 }

@@ -32,6 +32,10 @@ TEST(Adversary, LosesNothingBesideChanceMatchesOfNarrowCheckCodes) {
     EXPECT_LE(expect_none_lost(Family::narrow_16, 60).chance, 1u);
 }
 
+TEST(Adversary, LosesNothingWhereRestartEntriesAreCut) {
+    expect_none_lost(Family::restarts, 150);
+}
+
 TEST(Adversary, SetsAFailingBlockAsideAndLosesNothing) {
     const Counts counts = expect_none_lost(Family::failing, 100);
     EXPECT_EQ(counts.set_aside, counts.runs);

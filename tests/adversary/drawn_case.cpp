@@ -103,7 +103,7 @@ bool fits(const DrawnCase& drawn, uint32_t blocks) {
 
 const char* family_name(Family family) {
     constexpr const char* names[] = {"basic",  "short_turns", "wide", "narrow_8", "narrow_16",
-                                     "format", "failing",     "many", "ring"};
+                                     "format", "failing",     "many", "ring",     "restarts"};
     return names[static_cast<int>(family)];
 }
 
@@ -176,6 +176,9 @@ DrawnCase draw_case(Family family, Random& random) {
         break;
     case Family::ring:
         drawn.blocks = 2000;
+        break;
+    case Family::restarts:
+        drawn.unit_bytes = units[random.between(6, 7)];
         break;
     case Family::basic:
     case Family::format:

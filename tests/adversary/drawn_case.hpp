@@ -24,10 +24,11 @@ enum class Family {
     failing,     ///< programs, erases or both of one block begin to fail
     many,        ///< 300 records
     ring,        ///< 2,000 blocks
+    restarts,    ///< units that hold an entry whole; starts are mostly cut in the last unit of their restart entry
 };
 
 constexpr Family families[] = {Family::basic,  Family::short_turns, Family::wide, Family::narrow_8, Family::narrow_16,
-                               Family::format, Family::failing,     Family::many, Family::ring};
+                               Family::format, Family::failing,     Family::many, Family::ring,     Family::restarts};
 
 /// The family's word on the command line.
 const char* family_name(Family family);

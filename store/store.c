@@ -406,6 +406,9 @@ static void read_head(const perdure_store *s, uint32_t place, entry *e) {
             e->length = ((e->length & 0x7Fu) << 8) | take(e, 1);
         }
     }
+    if (e->id == 0u || (e->kind != KIND_SHORT && e->length == 0u)) {
+        spoil(e); /* nothing writes such a one, and no port is asked for 0 bytes */
+    }
     e->body = read_address(e);
     if (e->kind == KIND_TOTAL) {
         e->base = 0;
@@ -743,7 +746,7 @@ static bool append(perdure_store *s, uint32_t index, const source *f, uint32_t f
     }
     if (f->address != 0u) {
         for (uint32_t i = 0; i < f->bytes; i++) {
-            uint8_t raw;
+            uint8_t raw = 0;
             s->write_ok = s->write_ok && flash_read(c, f->address + i, &raw, 1);
             write_byte(s, raw);
         }

@@ -97,6 +97,7 @@ const Decoder::FullEntry* Decoder::full_entry_of(uint32_t id) {
 bool Decoder::take_record(Cursor& cursor, DumpEntry& entry) {
     const uint32_t first = cursor.number(1);
     entry.id = (first & 0x3F) != 0 ? first & 0x3F : cursor.number(2);
+    if (*entry.id == 0) { return false; }
     if (first >> 6 == 1) {
         const FullEntry* full = full_entry_of(*entry.id);
         if (full == nullptr) { return false; }
@@ -109,6 +110,7 @@ bool Decoder::take_record(Cursor& cursor, DumpEntry& entry) {
     }
     size_t length = cursor.number(1);
     if (length >= 0x80) { length = (length & 0x7F) << 8 | cursor.number(1); }
+    if (length == 0) { return false; }
     if (first >> 6 == 3) {
         const size_t begin = cursor.at;
         size_t sizes = 0;

@@ -147,6 +147,22 @@ TEST(ChangedFlash, NumbersThatAreNoBlocksAreIgnored) {
     EXPECT_EQ(perdure_put(&area.store, record_1, value), PERDURE_OK);
 }
 
+TEST(ChangedFlash, AnEntryOfNoBytesOrOfRecordZeroIsNone) {
+    for (const std::vector<uint8_t>& entry : {std::vector<uint8_t>{0x81, 0}, {0x80, 0, 0, 2, 1, 2}}) {
+        Area area({});
+        ASSERT_EQ(perdure_format(&area.store, &area.config), PERDURE_OK);
+        forge(area, entry);
+        const AreaView view{{2, area.shape.block_units, area.shape.unit_bytes, 16, 0xFF}, area.flash, {}};
+        EXPECT_EQ(decode(view).entries.size(), 1U) << "the mark 'done' of the format";
+        ASSERT_EQ(perdure_open(&area.store, &area.config, false), PERDURE_OK);
+        uint8_t now[4];
+        EXPECT_EQ(perdure_get(&area.store, record_1, now), PERDURE_DEFAULT);
+        perdure_health health;
+        perdure_get_health(&area.store, &health);
+        EXPECT_EQ(health.recovered, 1) << "a bad unit";
+    }
+}
+
 TEST(ChangedFlash, FormatOfAConfigurationThatCannotWorkTouchesNothing) {
     Shape shape;
     shape.block_units = 12;

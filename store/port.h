@@ -16,7 +16,8 @@ extern "C" {
 
 typedef struct perdure_port {
     /* Copies `bytes` bytes at `address` to `to`. False if the read faulted (an ECC word that cannot be corrected);
-     * a fault is an answer, so catch it and return. Never crosses a ring block. */
+     * a fault is an answer, so catch it and return. An erased unit has to read as blank bytes: where the part faults on
+     * one, ask its blank check first. Never crosses a ring block; `bytes` is never 0. */
     bool (*read)(void *context, uint32_t address, void *to, uint32_t bytes);
     /* Programs the one unit at `address`. False if the flash reports a failure. The store reads it back itself. */
     bool (*program)(void *context, uint32_t address, const void *unit);

@@ -1,6 +1,7 @@
 #include "cuts/explorer.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cstring>
 
 #include <fmt/format.h>
@@ -15,6 +16,12 @@ constexpr size_t met_max = 30'000'000; ///< states; about 1 GB
 constexpr uint64_t mixed(uint64_t value) {
     value ^= value >> 31;
     return value * 0x9E3779B97F4A7C15U;
+}
+
+std::string_view status_name(perdure_status status) {
+    constexpr std::array<std::string_view, 8> names{"OK",        "DEFAULT",  "BLANK", "FOREIGN",
+                                                    "READ_ONLY", "BACKWARD", "FAULT", "CONFIG"};
+    return names[static_cast<size_t>(status)];
 }
 
 /// Trial number `i` of `count` out of `ways`: all of them, or one from each of `count` equal parts.
@@ -222,7 +229,7 @@ bool Explorer::read_all(Level& l) {
         uint8_t* to = l.values.data() + model_.offset_of(i);
         const perdure_status status = perdure_get(&l.memory.store, static_cast<uint16_t>(i), to);
         if (status != PERDURE_OK && status != PERDURE_DEFAULT) {
-            fail(fmt::format("get of record '{}' gives status {}", search_.records[i]->name, static_cast<int>(status)));
+            fail(fmt::format("get of record '{}' gives {}", search_.records[i]->name, status_name(status)));
             return false;
         }
         l.stored[i] = status == PERDURE_OK ? 1 : 0;
@@ -259,7 +266,7 @@ bool Explorer::read_only_start(Level& l) {
     const uint64_t done = flash_.programs() + flash_.erases();
     const perdure_status status = perdure_open(&l.memory.store, &l.memory.config, true);
     if (status != PERDURE_READ_ONLY && status != PERDURE_OK) {
-        fail(fmt::format("a read-only open gives status {}", static_cast<int>(status)));
+        fail(fmt::format("a read-only open gives {}", status_name(status)));
         return false;
     }
     if (flash_.programs() + flash_.erases() != done) {
@@ -289,7 +296,7 @@ void Explorer::trial(int depth, Follow follow) {
     cuts_ = -1;
     if (stopped_) { return; }
     if (!flash_.breach().empty()) { return fail("the start breaks a rule of the flash: " + flash_.breach()); }
-    if (status != PERDURE_OK) { return fail(fmt::format("open gives status {}", static_cast<int>(status))); }
+    if (status != PERDURE_OK) { return fail(fmt::format("open gives {}", status_name(status))); }
     if (!read_all(l)) { return; }
     for (size_t i = 0; i < model_.records(); i++) {
         const std::string wrong = model_.judge(i, l.values.data() + model_.offset_of(i), l.stored[i] != 0);
@@ -341,11 +348,11 @@ void Explorer::put(Level& l, const Action& action) {
     model_.begin_put(action.record, l.value.data());
     const perdure_status status = perdure_put(&l.memory.store, action.record, l.value.data());
     if (stopped_) { return; }
-    if (status != PERDURE_OK) { return fail(fmt::format("a put gives status {}", static_cast<int>(status))); }
+    if (status != PERDURE_OK) { return fail(fmt::format("a put gives {}", status_name(status))); }
     model_.acknowledge();
     cuts_ = -1;
     const perdure_status got = perdure_get(&l.memory.store, action.record, l.value.data());
-    if (got != PERDURE_OK) { return fail(fmt::format("a get after the put gives status {}", static_cast<int>(got))); }
+    if (got != PERDURE_OK) { return fail(fmt::format("a get after the put gives {}", status_name(got))); }
     const std::string wrong = model_.judge(action.record, l.value.data(), true);
     if (!wrong.empty()) {
         fail(fmt::format("record '{}', read back at once, {}", search_.records[action.record]->name, wrong));
@@ -372,7 +379,7 @@ void Explorer::run(Level& l, const Action& action, int cuts) {
         call_ = CutCall::start;
         say("a start without a cut before it");
         const perdure_status status = perdure_open(&l.memory.store, &l.memory.config, false);
-        if (!stopped_ && status != PERDURE_OK) { fail(fmt::format("open gives status {}", static_cast<int>(status))); }
+        if (!stopped_ && status != PERDURE_OK) { fail(fmt::format("open gives {}", status_name(status))); }
         break;
     }
     cuts_ = -1;
@@ -401,7 +408,7 @@ void Explorer::prepare() {
         flash_.set_device(device);
     }
     const perdure_status status = perdure_format(&l.memory.store, &l.memory.config);
-    if (status != PERDURE_OK) { return fail(fmt::format("format gives status {}", static_cast<int>(status))); }
+    if (status != PERDURE_OK) { return fail(fmt::format("format gives {}", status_name(status))); }
     const uint32_t one_left = search_.layout.nearly_full_units + search_.layout.restart_max_units;
     if (search_.begin == Begin::nearly_full) {
         use(one_left, 0);

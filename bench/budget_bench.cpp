@@ -18,6 +18,28 @@ void budget(benchmark::State& state) {
 }
 BENCHMARK(budget)->Unit(benchmark::kMillisecond);
 
+/// The budget of one project on every part of the catalogue, one after another; items are parts that gave a budget.
+void budget_catalogue(benchmark::State& state) {
+    std::vector<Project> projects;
+    for (const Device& part : catalog().devices) {
+        Project project = orchard().project;
+        project.part = part;
+        projects.push_back(std::move(project));
+    }
+    int64_t given = 0;
+    for (auto _ : state) {
+        for (const Project& project : projects) {
+            auto result = make_budget(project);
+            given += result.has_value() ? 1 : 0;
+            benchmark::DoNotOptimize(result);
+        }
+    }
+    if (given == 0) { state.SkipWithError("no part gave a budget"); }
+    state.SetItemsProcessed(given);
+    state.counters["parts"] = static_cast<double>(given) / static_cast<double>(state.iterations());
+}
+BENCHMARK(budget_catalogue)->Unit(benchmark::kMillisecond);
+
 void project_read(benchmark::State& state) {
     std::stringstream text;
     text << std::ifstream(PERDURE_SOURCE_DIR "/examples/orchard-valve/orchard-valve.toml").rdbuf();

@@ -78,11 +78,10 @@ struct Product {
     static bool read(void* context, uint32_t address, void* to, uint32_t bytes) {
         auto& self = *static_cast<Product*>(context);
         const uint32_t block_bytes = self.block_bytes();
-        if (uint64_t{address} + bytes > self.area.bytes.size() ||
-            (bytes != 0 && address / block_bytes != (address + bytes - 1) / block_bytes)) {
+        if (bytes == 0 || uint64_t{address} + bytes > self.area.bytes.size() ||
+            address / block_bytes != (address + bytes - 1) / block_bytes) {
             return self.fail(fmt::format("a read of {} bytes at {}", bytes, address));
         }
-        if (bytes == 0) { return true; } // an entry may say that its payload has none
         const uint32_t unit_bytes = self.area.shape.unit_bytes;
         for (uint32_t unit = address / unit_bytes;
              !self.area.faulting.empty() && unit <= (address + bytes - 1) / unit_bytes; unit++) {

@@ -13,7 +13,7 @@ using Answers = std::set<std::string>;
 
 /// Opens the area that `input` describes (area_input.hpp), without writing and then as a product does; reads, puts,
 /// services, opens again, formats. Empty if all holds that must; else what does not:
-/// - No access outside the area, none across a ring block, no program off a unit's start.
+/// - No access outside the area, none across a ring block, none of 0 bytes, no program off a unit's start.
 /// - A read-only open changes nothing, and a second one answers the same.
 /// - No call programs and erases without end.
 /// - After an open that gives OK, a put that gives OK reads back, at once and after the next open. The second half is

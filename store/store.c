@@ -228,8 +228,7 @@ typedef struct entry {
     const perdure_config *config;
     uint32_t sequence; /* `prefix` is the check code state after it; 0: none yet */
     uint32_t prefix;
-    uint32_t base; /* if these fields are those of the full entry a short one rested on, its place; else 0 */
-    uint32_t base_id;
+    uint32_t base;        /* if these fields are those of the full entry a short one rested on, its place; else 0 */
     uint32_t field_count; /* of the last full entry of a total */
     uint32_t width;       /* all fields' low-order bits in a short entry */
     uint8_t fields[FIELDS_MAX];
@@ -335,13 +334,15 @@ static uint32_t record_index(const perdure_config *c, uint32_t id) {
     if (low < c->record_count && c->records[low].id == id) {
         return low;
     }
-#if PERDURE_BAD_BLOCKS
     if (id == BAD_LIST_ID) {
+#if PERDURE_BAD_BLOCKS
         return c->record_count;
-    }
+#else
+        return NONE;
 #endif
+    }
 #if PERDURE_UNKNOWN
-    for (uint32_t i = 0; i < c->unknown_max && id != BAD_LIST_ID; i++) {
+    for (uint32_t i = 0; i < c->unknown_max; i++) {
         if (c->unknown_ids[i] == id || c->unknown_ids[i] == 0u) {
             return c->record_count + 1u + i;
         }
@@ -468,7 +469,6 @@ static bool read_entry(const perdure_store *s, const walk *k, uint32_t place, en
     uint32_t left = e->length;
     if (e->kind == KIND_SHORT) {
         const uint32_t base = base_of(s, k, e, BLOCK_OF(place));
-        const uint32_t id = e->id;
         if (base == 0u) {
             return false;
         }
@@ -478,11 +478,7 @@ static bool read_entry(const perdure_store *s, const walk *k, uint32_t place, en
                 return false;
             }
             e->base = base;
-            e->base_id = e->id;
             read_head(s, place, e);
-        }
-        if (e->base_id != id) {
-            return false;
         }
         left = (e->width + 7u) >> 3;
     }
@@ -710,7 +706,7 @@ static bool find_source(const perdure_store *s, uint32_t index, const uint8_t *p
     } else if (index == c->record_count) {
         f->id = BAD_LIST_ID;
         f->length = bad_count(c) * 2u;
-        payload = c->block_flags;
+        payload = f->length != 0u ? c->block_flags : NULL; /* none of this ring: as it stands in flash */
 #endif
     }
     if (payload == NULL) {
@@ -1309,7 +1305,8 @@ static bool recover(perdure_store *s) {
     }
     /* Else the next start could take the erase for unfinished although entries have gone into that block since. */
     while (unfinished && (room(s) < s->mark_units || !append_mark(s, MARK_DONE))) {
-        if (!advance(s) || !clean(s, false)) {
+        (void)advance(s); /* there is a blank block: cleaning has left `spare` of them */
+        if (!clean(s, false)) {
             return false;
         }
     }
@@ -1339,6 +1336,9 @@ perdure_status perdure_open(perdure_store *store, const perdure_config *config, 
         /* Starts have used up the head and no blank block is left. If nothing lives in the tail it can go at once;
          * else it is still being emptied, so the head holds copies only and can be made again. */
         const uint32_t tail = store->pending != NONE ? store->pending : ring_next_good(store, store->head);
+        if (tail == store->head) {
+            break; /* no other block is good */
+        }
         if (living_in(config, tail, 0) < slots(config)) {
             (void)erase_block(store, store->head, store->sequence);
         } else if (renew(store, tail)) {
@@ -1505,9 +1505,13 @@ perdure_status perdure_format(perdure_store *store, const perdure_config *config
     forget(config, NONE);
     store->head = (uint16_t)(config->blocks - 1u);
     store->sequence = 0;
+#if PERDURE_BAD_BLOCKS
     const uint32_t bad = bad_count(config);
+#else
+    const uint32_t bad = store->state == PERDURE_OK ? 0u : config->blocks;
+#endif
     store->blanks = (uint16_t)(config->blocks - bad);
-    if (store->state == PERDURE_OK && store->blanks > store->spare) {
+    if (store->blanks > store->spare) {
         /* An area without any entry is one whose format was not finished: its last stamp may be weak. */
         bool marked = false;
         while (!marked && advance(store)) {

@@ -15,7 +15,16 @@ bool operation_happens(Area& area) {
 }
 
 bool read_flash(void* context, uint32_t address, void* to, uint32_t bytes) {
-    const auto& area = *static_cast<Area*>(context);
+    auto& area = *static_cast<Area*>(context);
+    if (area.reads_left == 0) {
+        area.reads_left = area.reads_go_on ? -1 : 0;
+        return false;
+    }
+    if (area.reads_left > 0) { area.reads_left--; }
+    const int unit_bytes = area.shape.unit_bytes;
+    const int first = static_cast<int>(address) / unit_bytes;
+    const int last = static_cast<int>(address + bytes - 1) / unit_bytes;
+    if (first <= area.faulting_unit && area.faulting_unit <= last) { return false; }
     std::memcpy(to, area.flash.data() + address, bytes);
     return true;
 }
@@ -23,6 +32,7 @@ bool read_flash(void* context, uint32_t address, void* to, uint32_t bytes) {
 bool program_flash(void* context, uint32_t address, const void* unit) {
     auto& area = *static_cast<Area*>(context);
     if (!operation_happens(area)) { return false; }
+    if (area.programs_left >= 0 && area.programs_left-- == 0) { return false; }
     std::memcpy(area.flash.data() + address, unit, area.shape.unit_bytes);
     return true;
 }
@@ -32,6 +42,8 @@ bool erase_flash(void* context, uint32_t block) {
     if (!operation_happens(area) || static_cast<int>(block) == area.erase_that_fails) { return false; }
     const size_t bytes = size_t{area.shape.block_units} * area.shape.unit_bytes;
     const auto first = area.flash.begin() + static_cast<std::ptrdiff_t>(block * bytes);
+    const int units = area.shape.block_units;
+    if (area.faulting_unit >= 0 && area.faulting_unit / units == static_cast<int>(block)) { area.faulting_unit = -1; }
     std::fill(first, first + static_cast<std::ptrdiff_t>(bytes), area.shape.blank);
     return true;
 }

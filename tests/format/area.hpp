@@ -33,6 +33,10 @@ struct Area {
     std::vector<uint8_t> flash;
     int erase_that_fails = -1; ///< block whose erase reports a failure
     int operations_left = -1;  ///< programs and erases until the power goes; below 0: it stays
+    int reads_left = -1;       ///< reads until one faults; below 0: none does
+    bool reads_go_on = true;   ///< only that one faults, not all from it on
+    int faulting_unit = -1;    ///< a read of it faults; counted through all blocks
+    int programs_left = -1;    ///< programs until one fails and leaves its unit as it was; below 0: none does
 
     uint8_t fields[2] = {PERDURE_FIELD(2, 12), PERDURE_FIELD(1, 8)}; ///< record 2: 4 bytes, 12 bits; 2 bytes, 8 bits
     perdure_record records[4] = {};

@@ -22,15 +22,21 @@ void put_totals(Area& area) {
     ASSERT_EQ(perdure_put(&area.store, record_2, totals_of(4100, 251).bytes), PERDURE_OK);
 }
 
-/// Programs bytes as the next entry of the head's block behind the store's back, with a right check code.
-void forge(Area& area, std::vector<uint8_t> entry) {
-    std::vector<uint8_t> covered{static_cast<uint8_t>(area.store.sequence), 0, 0, 0};
+/// Programs bytes as an entry at `unit` of `block`, whose number is `sequence`, behind the store's back, with a right
+/// check code.
+void forge_at(Area& area, uint32_t block, uint32_t unit, uint32_t sequence, std::vector<uint8_t> entry) {
+    std::vector<uint8_t> covered{static_cast<uint8_t>(sequence), 0, 0, 0};
     covered.insert(covered.end(), entry.begin(), entry.end());
     const uint32_t code = format_check(16)(0xFFFF0000U, covered.data(), covered.size()) >> 16;
     entry.push_back(static_cast<uint8_t>(code));
     entry.push_back(static_cast<uint8_t>(code >> 8));
-    const uint32_t at = (area.store.head * uint32_t{area.shape.block_units} + area.store.unit) * area.shape.unit_bytes;
+    const uint32_t at = (block * area.shape.block_units + unit) * area.shape.unit_bytes;
     std::copy(entry.begin(), entry.end(), area.flash.begin() + at);
+}
+
+/// The same, as the next entry of the head.
+void forge(Area& area, std::vector<uint8_t> entry) {
+    forge_at(area, area.store.head, area.store.unit, area.store.sequence, std::move(entry));
 }
 
 TEST(ChangedRecords, ATotalThatLostItsLastFieldReadsTheFirst) {
@@ -145,6 +151,160 @@ TEST(ChangedFlash, NumbersThatAreNoBlocksAreIgnored) {
     ASSERT_EQ(perdure_open(&area.store, &area.config, false), PERDURE_OK);
     const uint8_t value[] = {1, 2, 3, 4};
     EXPECT_EQ(perdure_put(&area.store, record_1, value), PERDURE_OK);
+    ASSERT_EQ(perdure_open(&area.store, &area.config, false), PERDURE_OK);
+    uint8_t now[4] = {};
+    EXPECT_EQ(perdure_get(&area.store, record_1, now), PERDURE_OK);
+    EXPECT_EQ(std::memcmp(now, value, 4), 0);
+}
+
+TEST(ChangedFlash, AListThatNamesEveryBlockLeavesEverythingReadable) {
+    Area area({});
+    ASSERT_EQ(perdure_format(&area.store, &area.config), PERDURE_OK);
+    const uint8_t value[] = {1, 2, 3, 4};
+    ASSERT_EQ(perdure_put(&area.store, record_1, value), PERDURE_OK);
+    forge(area, {0x80, 0xFF, 0xFF, 4, 0, 0, 1, 0});
+    for (int start = 0; start < 20; start++) { // until they have filled the head
+        EXPECT_EQ(perdure_open(&area.store, &area.config, false), PERDURE_READ_ONLY) << start;
+        uint8_t now[4] = {};
+        EXPECT_EQ(perdure_get(&area.store, record_1, now), PERDURE_OK) << start;
+        EXPECT_EQ(std::memcmp(now, value, 4), 0) << start;
+        EXPECT_EQ(perdure_put(&area.store, record_1, now), PERDURE_READ_ONLY);
+    }
+}
+
+/// format.md, section 6: such a restart entry says that the block is erased, whatever its pending bit.
+TEST(ChangedFlash, ARestartEntryInThePendingBlockEndsIt) {
+    Shape shape;
+    shape.blocks = 3;
+    Area area(shape);
+    ASSERT_EQ(perdure_format(&area.store, &area.config), PERDURE_OK);
+    forge(area, {3, 1, 0});                                           // in block 0: block 2 has been emptied
+    forge_at(area, 2, 2, 3, {1, 2, 0, 0, 0x80, 0x81, 4, 1, 2, 3, 4}); // in block 2, which has become the head
+    const AreaView view{{3, area.shape.block_units, area.shape.unit_bytes, 16, 0xFF}, area.flash, {}};
+    const auto decoded = decode(view);
+    ASSERT_NE(decoded.find(1), nullptr);
+    EXPECT_EQ(*decoded.find(1), (std::vector<uint8_t>{1, 2, 3, 4}));
+    for (const bool read_only : {true, false}) {
+        EXPECT_EQ(perdure_open(&area.store, &area.config, read_only), read_only ? PERDURE_READ_ONLY : PERDURE_OK);
+        uint8_t now[4] = {};
+        EXPECT_EQ(perdure_get(&area.store, record_1, now), PERDURE_OK);
+        EXPECT_EQ(now[0], 1);
+        EXPECT_EQ(now[3], 4);
+    }
+}
+
+/// format.md, section 4: a short entry rests on the newest full entry of its record, which has to be a total's.
+TEST(ChangedFlash, AShortEntryBehindAValueIsNone) {
+    Area area({});
+    put_totals(area);
+    const uint32_t unit = area.store.unit;
+    forge(area, {0x82, 6, 1, 2, 3, 4, 5, 6}); // two units with its code
+    forge_at(area, 0, unit + 2, 1, {0x42, 0, 0, 0});
+    const AreaView view{{2, area.shape.block_units, area.shape.unit_bytes, 16, 0xFF}, area.flash, {}};
+    EXPECT_EQ(decode(view).entries.back().unit, unit) << "the value";
+    ASSERT_EQ(perdure_open(&area.store, &area.config, true), PERDURE_READ_ONLY);
+    perdure_health health;
+    perdure_get_health(&area.store, &health);
+    EXPECT_EQ(health.recovered, 1) << "a bad unit";
+}
+
+/// Trap 7: a block with a right stamp and no entry is no head; nor is one under another number than its place says.
+TEST(ChangedFlash, ABlockWithoutEntriesOrUnderAnotherNumberIsNoHead) {
+    Shape shape;
+    shape.blocks = 3;
+    Area area(shape);
+    ASSERT_EQ(perdure_format(&area.store, &area.config), PERDURE_OK);
+    const uint8_t value[] = {1, 2, 3, 4};
+    ASSERT_EQ(perdure_put(&area.store, record_1, value), PERDURE_OK);
+    const std::ptrdiff_t block_bytes = std::ptrdiff_t{shape.block_units} * shape.unit_bytes;
+    std::copy_n(area.flash.begin(), 16, area.flash.begin() + block_bytes); // block 1 says 1, as block 0 does
+    EXPECT_EQ(perdure_open(&area.store, &area.config, true), PERDURE_READ_ONLY);
+    uint8_t now[4] = {};
+    EXPECT_EQ(perdure_get(&area.store, record_1, now), PERDURE_OK);
+    EXPECT_EQ(std::memcmp(now, value, 4), 0);
+    std::fill(area.flash.begin() + 16, area.flash.end(), uint8_t{0xFF}); // the stamp of block 0 is all there is
+    const auto before = area.flash;
+    EXPECT_EQ(perdure_open(&area.store, &area.config, false), PERDURE_BLANK);
+    EXPECT_EQ(area.flash, before);
+}
+
+/// format.md, section 5: what a restart entry voids stays void when the next start's stands in the next block.
+TEST(ChangedFlash, ARestartEntryVoidsFromTheOldestBlockOn) {
+    Shape shape;
+    shape.blocks = 3;
+    Area area(shape);
+    ASSERT_EQ(perdure_format(&area.store, &area.config), PERDURE_OK);
+    ASSERT_EQ(perdure_put(&area.store, record_100, "abc"), PERDURE_OK);
+    // At the end of block 0, so that the next one does not fit: from unit 2 of the block two before.
+    forge_at(area, 0, 37, 1, {1, 2, 0, 2, 0, 0x81, 4, 1, 2, 3, 4});
+    for (int start = 0; start < 3; start++) {
+        ASSERT_EQ(perdure_open(&area.store, &area.config, false), PERDURE_OK);
+        EXPECT_EQ(area.store.head, 1);
+        uint8_t now[4] = {};
+        EXPECT_EQ(perdure_get(&area.store, record_1, now), PERDURE_OK);
+        EXPECT_EQ(now[3], 4);
+        EXPECT_EQ(perdure_get(&area.store, record_100, now), PERDURE_DEFAULT) << start;
+        const AreaView view{{3, shape.block_units, shape.unit_bytes, 16, 0xFF}, area.flash, {}};
+        const auto decoded = decode(view);
+        EXPECT_NE(decoded.find(1), nullptr);
+        EXPECT_EQ(decoded.find(100), nullptr);
+    }
+}
+
+/// format.md, section 2: a port may calculate the check codes of the area's width; the bytes are the same.
+TEST(Port, ItsCheckFunctionMakesTheSameBytes) {
+    struct Hardware {
+        static uint32_t check(void* context, uint32_t state, const void* from, uint32_t bytes) {
+            const auto& area = *static_cast<Area*>(context);
+            return format_check(area.shape.check_bits)(state, static_cast<const uint8_t*>(from), bytes);
+        }
+    };
+    for (const uint8_t check_bits : {uint8_t{8}, uint8_t{16}, uint8_t{24}, uint8_t{32}}) {
+        Area software({2, 60, 8, check_bits, 0xFF});
+        Area hardware({2, 60, 8, check_bits, 0xFF});
+        hardware.port.check = Hardware::check;
+        for (Area* area : {&software, &hardware}) {
+            put_totals(*area);
+            ASSERT_EQ(perdure_open(&area->store, &area->config, false), PERDURE_OK);
+            uint8_t now[6];
+            EXPECT_EQ(perdure_get(&area->store, record_2, now), PERDURE_OK);
+        }
+        EXPECT_EQ(software.flash, hardware.flash) << int{check_bits};
+    }
+}
+
+/// format.md, section 4: the bits of a short entry that fill their bytes have no byte more.
+TEST(ShortEntries, WholeBytesOfBitsAreNotFilledUp) {
+    Area area({});
+    area.fields[0] = PERDURE_FIELD(2, 16);
+    put_totals(area);
+    const auto lines = area.units(0, static_cast<uint16_t>(area.store.unit - 1));
+    ASSERT_EQ(lines.size(), 1U);
+    EXPECT_EQ(lines[0].substr(lines[0].find(' '), 12), " 42 04 10 FB") << "4100, 251";
+    EXPECT_EQ(lines[0].substr(lines[0].size() - 6), " FF FF") << "six bytes with the code";
+    ASSERT_EQ(perdure_open(&area.store, &area.config, false), PERDURE_OK);
+    uint8_t now[6];
+    EXPECT_EQ(perdure_get(&area.store, record_2, now), PERDURE_OK);
+    EXPECT_EQ(std::memcmp(now, totals_of(4100, 251).bytes, 6), 0);
+}
+
+/// Promise 9: the code of a value happens to be 0, which is also what a byte that cannot be read counts as.
+TEST(Promise9, ACheckCodeThatFaultsIsNotTakenForZero) {
+    Area area({2, 200, 2, 8, 0xFF});
+    ASSERT_EQ(perdure_format(&area.store, &area.config), PERDURE_OK);
+    uint32_t code_unit = 0;
+    for (uint8_t i = 0;; i++) {
+        const uint8_t value[] = {1, 2, 3, i};
+        code_unit = area.store.unit + 3U; // behind 81 04, 01 02, 03 i
+        ASSERT_EQ(perdure_put(&area.store, record_1, value), PERDURE_OK);
+        if (area.flash[code_unit * 2] == 0) { break; }
+        ASSERT_LT(i, 255) << "some value has it";
+        ASSERT_EQ(perdure_format(&area.store, &area.config), PERDURE_OK);
+    }
+    uint8_t now[4];
+    EXPECT_EQ(perdure_get(&area.store, record_1, now), PERDURE_OK);
+    area.faulting_unit = static_cast<int>(code_unit);
+    EXPECT_EQ(perdure_get(&area.store, record_1, now), PERDURE_FAULT);
 }
 
 TEST(ChangedFlash, AnEntryOfNoBytesOrOfRecordZeroIsNone) {

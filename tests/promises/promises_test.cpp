@@ -234,6 +234,37 @@ TEST(Promise12, MoreUnknownRecordsThanThereIsRoomForMakeItReadOnly) {
     EXPECT_EQ(area.flash, before);
 }
 
+/// Short entries of a record that this firmware does not know rest on a full one that it has no room for, or carries
+/// along.
+TEST(Promise12, ShortEntriesOfAnUnknownTotalGoWithoutItsFullOne) {
+    for (const uint16_t unknown_max : {uint16_t{0}, uint16_t{3}}) {
+        Area newer({2, 60, 8, 16, 0xFF});
+        ASSERT_EQ(perdure_format(&newer.store, &newer.config), PERDURE_OK);
+        ASSERT_EQ(put_number(newer, 5), PERDURE_OK);
+        ASSERT_EQ(perdure_put(&newer.store, record_2, totals_of(1234, 56).bytes), PERDURE_OK);
+        for (uint32_t i = 1; i < 9; i++) {
+            ASSERT_EQ(perdure_put(&newer.store, record_2, totals_of(1234 + i, 56).bytes), PERDURE_OK);
+        }
+        Area older({2, 60, 8, 16, 0xFF});
+        older.flash = newer.flash;
+        make_older(older, unknown_max);
+        const perdure_status opened = perdure_open(&older.store, &older.config, false);
+        EXPECT_EQ(get_number(older), 5U);
+        if (unknown_max == 0) {
+            EXPECT_EQ(opened, PERDURE_READ_ONLY);
+            EXPECT_EQ(older.flash, newer.flash);
+            continue;
+        }
+        ASSERT_EQ(opened, PERDURE_OK);
+        for (uint32_t i = 0; i < 1000; i++) { ASSERT_EQ(put_number(older, i), PERDURE_OK); }
+        newer.flash = older.flash;
+        ASSERT_EQ(perdure_open(&newer.store, &newer.config, false), PERDURE_OK);
+        uint8_t totals[6];
+        EXPECT_EQ(perdure_get(&newer.store, record_2, totals), PERDURE_OK);
+        EXPECT_EQ(std::memcmp(totals, totals_of(1234, 56).bytes, 6), 0) << "full entries are what survives";
+    }
+}
+
 TEST(Upgrade, AShorterStoredPayloadIsCompletedFromTheDefault) {
     Area area({});
     ASSERT_EQ(perdure_format(&area.store, &area.config), PERDURE_OK);
@@ -302,21 +333,42 @@ TEST(CheckConfig, SaysWhatIsWrong) {
               "1: bytes: not the sum of the total's fields");
     EXPECT_EQ(wrong_after([](Area& a) { a.records[1].field_count = 33; }),
               "1: field_count: a total has 1 to 32 fields");
+    EXPECT_EQ(wrong_after([](Area& a) { a.records[1].field_count = 0; }), "1: field_count: a total has 1 to 32 fields");
     EXPECT_EQ(wrong_after([](Area& a) { a.records[2].id = 2; }), "2: id: the records must ascend by id, each id once");
     EXPECT_EQ(wrong_after([](Area& a) { a.records[0].id = 0; }), "0: id: 1 to 65534");
+    EXPECT_EQ(wrong_after([](Area& a) { a.records[2].id = 0xFFFF; }), "2: id: 1 to 65534");
     EXPECT_EQ(wrong_after([](Area& a) { a.records[2].bytes = 0; }), "2: bytes: 1 to 32767");
+    EXPECT_EQ(wrong_after([](Area& a) { a.records[2].bytes = 32768; }), "2: bytes: 1 to 32767");
     EXPECT_EQ(wrong_after([](Area& a) { a.config.totals = nullptr; }), "1: totals: NULL, though a record is a total");
     EXPECT_EQ(wrong_after([](Area& a) { a.config.check_bits = 12; }), "check_bits: 8, 16, 24 or 32");
+    for (const uint8_t bits : {uint8_t{8}, uint8_t{16}, uint8_t{24}, uint8_t{32}}) {
+        EXPECT_EQ(wrong_after([bits](Area& a) { a.config.check_bits = bits; }), "");
+    }
     EXPECT_EQ(wrong_after([](Area& a) { a.config.blocks = 1; }), "blocks: 2 to 32767");
+    EXPECT_EQ(wrong_after([](Area& a) { a.config.blocks = 32768; }), "blocks: 2 to 32767");
     EXPECT_EQ(wrong_after([](Area& a) { a.config.unit_bytes = 0; }), "block_units, unit_bytes: 1 at least");
+    EXPECT_EQ(wrong_after([](Area& a) { a.config.block_units = 0; }), "block_units, unit_bytes: 1 at least");
     EXPECT_EQ(wrong_after([](Area& a) { a.config.blank = 0xAA; }), "blank: 0xFF or 0x00");
+    EXPECT_EQ(wrong_after([](Area& a) { a.config.blank = 0x00; }), "");
     EXPECT_EQ(wrong_after([](Area& a) { a.config.unknown_ids = nullptr; }),
               "unknown_ids: NULL, though unknown_max is not 0");
+    EXPECT_EQ(wrong_after([](Area& a) {
+                  a.config.unknown_ids = nullptr;
+                  a.config.unknown_max = 0;
+              }),
+              "");
     EXPECT_EQ(wrong_after([](Area& a) { a.config.block_flags = nullptr; }),
               "block_flags: needed with PERDURE_BAD_BLOCKS");
-    EXPECT_EQ(wrong_after([](Area& a) { a.config.newest = nullptr; }),
-              "records, newest, unit_buffer: needed, for one record at least");
-    EXPECT_EQ(wrong_after([](Area& a) { a.port.erase = nullptr; }), "port: read, program and erase are needed");
+    const std::string needed = "records, newest, unit_buffer: needed, for one record at least";
+    EXPECT_EQ(wrong_after([](Area& a) { a.config.records = nullptr; }), needed);
+    EXPECT_EQ(wrong_after([](Area& a) { a.config.record_count = 0; }), needed);
+    EXPECT_EQ(wrong_after([](Area& a) { a.config.newest = nullptr; }), needed);
+    EXPECT_EQ(wrong_after([](Area& a) { a.config.unit_buffer = nullptr; }), needed);
+    const std::string port = "port: read, program and erase are needed";
+    EXPECT_EQ(wrong_after([](Area& a) { a.config.port = nullptr; }), port);
+    EXPECT_EQ(wrong_after([](Area& a) { a.port.read = nullptr; }), port);
+    EXPECT_EQ(wrong_after([](Area& a) { a.port.program = nullptr; }), port);
+    EXPECT_EQ(wrong_after([](Area& a) { a.port.erase = nullptr; }), port);
 }
 
 TEST(Sizes, TheRuleOfTheReadmeIsTheStores) {

@@ -7,9 +7,10 @@ cd "$(dirname "$0")/.."
 arrows="
 store:
 flash:
+physics:
 catalog: flash
-project: catalog flash
-budget: project catalog flash
+project: catalog flash physics
+budget: project catalog flash physics
 unit: store flash project catalog
 life: unit budget project catalog flash store
 dump:

@@ -1337,7 +1337,7 @@ perdure_status perdure_open(perdure_store *store, const perdure_config *config, 
          * else it is still being emptied, so the head holds copies only and can be made again. */
         const uint32_t tail = store->pending != NONE ? store->pending : ring_next_good(store, store->head);
         if (tail == store->head) {
-            break; /* no other block is good */
+            return set_state(store, PERDURE_READ_ONLY); /* no other block is good */
         }
         if (living_in(config, tail, 0) < slots(config)) {
             (void)erase_block(store, store->head, store->sequence);

@@ -1,4 +1,5 @@
-# cmake -DFILES=a;b -DOUTPUT=x.cpp -P embed.cmake: writes the files as bytes of a C++ source.
+# cmake -DFILES=a;b -DOUTPUT=x.cpp -DHEADER=catalog/embedded.hpp -DFUNCTION=embedded_file -P embed.cmake: writes the files as
+# bytes of a C++ source.
 set(arrays "")
 set(cases "")
 set(index 0)
@@ -12,13 +13,13 @@ foreach(file IN LISTS FILES)
 endforeach()
 file(WRITE ${OUTPUT}
 "// Written by cmake/embed.cmake at build time.
-#include \"catalog/embedded.hpp\"
+#include \"${HEADER}\"
 
 namespace perdure {
 namespace {
 ${arrays}} // namespace
 
-std::string_view embedded_file([[maybe_unused]] std::string_view file_name) {
+std::string_view ${FUNCTION}([[maybe_unused]] std::string_view file_name) {
 ${cases}    return {};
 }
 

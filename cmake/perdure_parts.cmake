@@ -16,18 +16,18 @@ function(perdure_part name)
     target_link_libraries(${target} ${reach} ${ARGN})
 endfunction()
 
-# perdure_embed(target folder extension): carries every folder/*.extension inside the target. The sources reach them through
-# catalog/embedded.hpp; a change of a file, or a new one, is built in at the next build.
-function(perdure_embed target folder extension)
+# perdure_embed(target header function patterns...): carries every file that matches inside the target, by its name without the
+# folder. The sources reach them through `function` of `header`; a change of a file, or a new one, is built in at the next build.
+function(perdure_embed target header function)
     get_target_property(kind ${target} TYPE)
     if(kind STREQUAL "INTERFACE_LIBRARY")
         return()
     endif()
-    file(GLOB files CONFIGURE_DEPENDS ${folder}/*.${extension})
+    file(GLOB files CONFIGURE_DEPENDS ${ARGN})
     set(script ${PROJECT_SOURCE_DIR}/cmake/embed.cmake)
     set(output ${PROJECT_BINARY_DIR}/${target}_embedded.cpp)
     add_custom_command(OUTPUT ${output}
-        COMMAND ${CMAKE_COMMAND} "-DFILES=${files}" -DOUTPUT=${output} -P ${script}
-        DEPENDS ${files} ${script} COMMENT "Embedding ${folder}/*.${extension}" VERBATIM)
+        COMMAND ${CMAKE_COMMAND} "-DFILES=${files}" -DOUTPUT=${output} -DHEADER=${header} -DFUNCTION=${function} -P ${script}
+        DEPENDS ${files} ${script} COMMENT "Embedding files in ${target}" VERBATIM)
     target_sources(${target} PRIVATE ${output})
 endfunction()

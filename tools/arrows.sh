@@ -11,11 +11,12 @@ physics:
 catalog: flash
 project: catalog flash physics
 budget: project catalog flash physics
+firmware: budget project catalog flash
 unit: store flash project catalog
 life: unit budget project catalog flash store
 dump:
 cuts: unit dump project catalog flash store
-cli: cuts dump life unit budget project catalog flash store
+cli: firmware cuts dump life unit budget project catalog flash store
 "
 failed=0
 checked=0

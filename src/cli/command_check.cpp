@@ -6,33 +6,11 @@
 #include "cli/commands.hpp"
 #include "cli/text.hpp"
 #include "project/read.hpp"
+#include "project/show_save.hpp"
 #include "project/units.hpp"
 
 namespace perdure {
 namespace {
-
-/// "4 a day", "6 a year": the span in which it happens at least once.
-std::string show_rate(double per_day, double year_days) {
-    return per_day >= 1 ? fmt::format("{:.4g} a day", per_day) : fmt::format("{:.4g} a year", per_day * year_days);
-}
-
-std::string show_save(const SavePolicy& save, double year_days) {
-    std::string text;
-    switch (save.when) {
-    case SaveWhen::periodic:
-        text = "every " + show_seconds(save.every_s);
-        break;
-    case SaveWhen::events:
-        text = show_rate(save.events_per_day, year_days);
-        break;
-    case SaveWhen::at_start:
-        text = "at each start";
-        break;
-    }
-    if (save.confidence) { text += fmt::format(" (events, {:g} % sure)", *save.confidence * 100); }
-    if (save.changed_share < 1) { text += fmt::format(", {:g} % of them changed", save.changed_share * 100); }
-    return text;
-}
 
 /// "program_bytes, vdd_min": the columns that have no document behind them.
 std::string from_memory(const Device& part) {

@@ -58,6 +58,17 @@ const std::vector<Command>& commands() {
             .run = run_cut,
         },
         {
+            .name = "emit",
+            .arguments = "FILE DIR",
+            .summary = "write the firmware's C sources, a test and build files into DIR",
+            .example = "perdure emit pump.toml data",
+            .arguments_min = 2,
+            .arguments_max = 2,
+            .options = {{"--prefix", "NAME", "what every name and file begins with (default data)"},
+                        {"--force", "", "overwrite files that others wrote or changed"}},
+            .run = run_emit,
+        },
+        {
             .name = "parts",
             .arguments = "[ID]",
             .summary = "list the catalogue's parts, or one part's figures and sources",

@@ -1,7 +1,6 @@
 #include "unit/unit.hpp"
 
 #include <array>
-#include <bit>
 #include <cstring>
 
 namespace perdure {
@@ -49,28 +48,6 @@ uint32_t check_by_table(uint32_t check_bits, uint32_t state, const uint8_t* from
     const Table& table = tables[check_bits / 8 - 1];
     for (; bytes != 0; bytes--) { state = (state << 8) ^ table[(state >> 24) ^ *from++]; }
     return state;
-}
-
-std::vector<uint8_t> default_bytes(const Field& field) {
-    std::vector<uint8_t> out(field.bytes, 0);
-    if (!field.default_value || field.type == FieldType::bytes) { return out; }
-    uint64_t bits = 0;
-    switch (field.type) {
-    case FieldType::f32:
-        bits = std::bit_cast<uint32_t>(static_cast<float>(*field.default_value));
-        break;
-    case FieldType::f64:
-        bits = std::bit_cast<uint64_t>(*field.default_value);
-        break;
-    default:
-        bits = *field.default_value < 0 ? static_cast<uint64_t>(static_cast<int64_t>(*field.default_value))
-                                        : static_cast<uint64_t>(*field.default_value);
-    }
-    for (uint8_t& byte : out) {
-        byte = static_cast<uint8_t>(bits);
-        bits >>= 8;
-    }
-    return out;
 }
 
 uint32_t (*check_hook(uint32_t check_bits))(void*, uint32_t, const void*, uint32_t) {

@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "flash/flash.hpp"
+#include "project/default_bytes.hpp"
 #include "project/layout.hpp"
 #include "store.h"
 
@@ -72,8 +73,5 @@ uint32_t (*check_hook(uint32_t check_bits))(void*, uint32_t, const void*, uint32
 /// The check code hook of the simulated product: the store's own codes by table, 8 bits a step.
 /// `state` is left-aligned as in port.h; `check_bits` 8, 16, 24 or 32.
 uint32_t check_by_table(uint32_t check_bits, uint32_t state, const uint8_t* from, uint32_t bytes);
-
-/// A field's default as its little-endian bytes in flash (two's complement, IEEE 754); zeros without one.
-std::vector<uint8_t> default_bytes(const Field& field);
 
 } // namespace perdure

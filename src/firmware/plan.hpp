@@ -1,0 +1,39 @@
+// What a project's firmware is made of, in numbers: where each area lies, what RAM it takes. Pure.
+#pragma once
+
+#include <cstdint>
+#include <string>
+#include <vector>
+
+#include <tl/expected.hpp>
+
+#include "budget/findings.hpp"
+#include "project/diagnostic.hpp"
+
+namespace perdure {
+
+struct PlannedArea {
+    std::string name;
+    uint64_t offset_bytes = 0; ///< from the start of the part's flash
+    bool placed_by_us = false; ///< the project file gives no start
+    AreaLayout layout;
+    std::vector<const Record*> records; ///< the layout's, in its order
+    uint32_t totals_bytes = 0;          ///< RAM for the totals' current values
+    uint32_t ram_bytes = 0;             ///< RAM beside perdure_store, without padding
+    Place place;                        ///< of [area.NAME]
+
+    [[nodiscard]] uint64_t bytes() const { return layout.geometry.area_bytes(); }
+};
+
+struct FirmwarePlan {
+    std::vector<PlannedArea> areas; ///< in the project's order
+    uint32_t payload_bytes_max = 0; ///< of the largest record
+    uint32_t unknown_max = 4;       ///< records of a newer firmware that get RAM in each area
+};
+
+/// Plans the firmware of a project with its budget. Areas without a start are put at the top of the run of equal
+/// blocks, each below the one before, clear of the others. Refused, with a place, where an area could not be laid out,
+/// does not fit the flash, or lies among blocks of another size.
+tl::expected<FirmwarePlan, Diagnostic> plan_firmware(const Project& project, const Budget& budget);
+
+} // namespace perdure

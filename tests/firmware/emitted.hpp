@@ -1,0 +1,60 @@
+// What the tests of emitted firmware share: folders that go away, commands, and projects to emit.
+#pragma once
+
+#include <filesystem>
+#include <string>
+#include <vector>
+
+#include "firmware/firmware.hpp"
+
+namespace perdure {
+
+/// A fresh folder that goes away with all that is in it.
+class ScratchFolder {
+public:
+    ScratchFolder();
+    ~ScratchFolder();
+    ScratchFolder(const ScratchFolder&) = delete;
+    ScratchFolder& operator=(const ScratchFolder&) = delete;
+    [[nodiscard]] std::filesystem::path path() const { return path_; }
+    [[nodiscard]] std::string operator/(const std::string& name) const { return (path_ / name).string(); }
+
+private:
+    std::filesystem::path path_;
+};
+
+struct Ran {
+    int code = -1;      ///< exit code; -1 when it did not end by itself
+    std::string output; ///< standard output and standard error
+};
+
+/// Runs a line of shell.
+Ran run_shell(const std::string& line);
+
+/// Whether a program of that name can be run.
+bool installed(const std::string& program);
+
+std::string read_file(const std::string& path);
+void write_file(const std::string& path, const std::string& text);
+
+/// examples/NAME/NAME.toml.
+std::string example(const std::string& name);
+
+/// A project of two areas with a field of every type, signed and floating defaults, on a part of blank 0x00 and units
+/// of 4 bytes.
+std::string every_type_project();
+
+/// The project text as firmware.
+std::vector<EmittedFile> emitted(const std::string& project_text);
+
+/// The text of one emitted file; a failure of the test when there is none.
+std::string text_of(const std::vector<EmittedFile>& files, const std::string& path);
+
+/// `perdure emit FILE FOLDER OPTIONS`.
+Ran emit(const std::string& file, const std::string& folder, const std::string& options = "");
+
+/// The flags with which emitted code has to compile.
+inline const std::string strict_flags =
+    "-Wall -Wextra -Wpedantic -Wconversion -Wshadow -Wcast-align -Wcast-qual -Wundef -Werror";
+
+} // namespace perdure

@@ -1,7 +1,8 @@
 #include "budget/count_walk.hpp"
 
 #include <algorithm>
-#include <queue>
+#include <cmath>
+#include <limits>
 #include <random>
 
 namespace perdure {
@@ -10,19 +11,13 @@ namespace {
 
 constexpr uint64_t nowhere = UINT64_MAX;
 
-struct Due {
-    double at_s = 0;
-    size_t record = 0; ///< the number of records stands for a start
-    bool even = false;
-    bool operator>(const Due& other) const { return at_s > other.at_s; }
-};
-
 class Ring {
 public:
     Ring(const AreaLayout& layout, bool service)
-        : layout_(layout), service_(service), place_(layout.records.size(), nowhere) {
+        : layout_(layout), service_(service), place_(layout.records.size(), nowhere),
+          longest_restart_(layout.geometry.ring_blocks, 0) {
         blanks_ = layout.geometry.ring_blocks;
-        seen.saves_of.assign(layout.records.size(), 0);
+        seen.records.resize(layout.records.size());
         advance();
     }
 
@@ -35,9 +30,8 @@ public:
                 room_ -= units;
                 place_[record] = head_;
                 newest_ = record;
-                ++seen.saves;
-                ++seen.saves_of[record];
-                seen.full_saves += is_short ? 0 : 1;
+                erased_last_ = false;
+                ++(is_short ? seen.records[record].short_saves : seen.records[record].full_saves);
                 break;
             }
             next_head();
@@ -51,21 +45,54 @@ public:
 
     void start() {
         const uint32_t units = newest_ == nowhere ? layout_.restart_max_units : layout_.records[newest_].restart_units;
-        if (room_ < layout_.start_pad_units + std::max(units, layout_.nearly_full_units)) { next_head(); }
-        room_ -= layout_.start_pad_units + units;
+        const uint32_t longer = longest_seen() - layout_.nearly_full_units;
+        const uint32_t pads = layout_.start_pad_units + longer;
+        const uint32_t longest = layout_.nearly_full_units + longer;
+        const bool next = room_ < pads + std::max(units, longest);
+        if (next) { advance(); }
+        room_ -= pads + units;
+        ++seen.starts;
+        seen.start_units += pads + units;
+        if (newest_ != nowhere) { ++seen.records[newest_].started; }
+        longest_restart_[head_ % longest_restart_.size()] =
+            std::max(longest_restart_[head_ % longest_restart_.size()], units);
         if (newest_ != nowhere) { place_[newest_] = head_; }
+        const bool again = erased_last_;
+        if (again) {
+            mark();
+            ++seen.erased_again;
+        }
+        while (next && blanks_ < layout_.spare_blocks) { clean(true); }
+        if (again) {
+            mark();
+            erased_last_ = false;
+        }
     }
+
+    /// Whether the block erased last would be erased again by a start now.
+    [[nodiscard]] bool erased_last() const { return erased_last_; }
 
     WalkCount seen;
 
 private:
     [[nodiscard]] uint64_t tail() const { return head_ + 1 + blanks_ - layout_.geometry.ring_blocks; }
 
+    /// A start takes the longest entry it finds in the ring for the longest there may be, restart entries included.
+    [[nodiscard]] uint32_t longest_seen() const {
+        return std::max(layout_.nearly_full_units, *std::max_element(longest_restart_.begin(), longest_restart_.end()));
+    }
+
     void advance() {
         seen.waste_units += room_;
         head_ = seen.blocks_opened++;
         --blanks_;
         room_ = layout_.capacity_units;
+    }
+
+    void mark() {
+        if (room_ < layout_.mark_units) { next_head(); }
+        room_ -= layout_.mark_units;
+        seen.mark_units += layout_.mark_units;
     }
 
     void next_head() {
@@ -84,13 +111,17 @@ private:
             }
             room_ -= layout_.records[i].full_units;
             place_[i] = head_;
-            ++seen.copies;
+            newest_ = i;
+            ++seen.records[i].copies;
         }
         if (room_ < layout_.mark_units) {
             if (!may_advance) { return false; }
             advance();
         }
         room_ -= layout_.mark_units;
+        seen.mark_units += layout_.mark_units;
+        longest_restart_[from % longest_restart_.size()] = 0;
+        erased_last_ = true;
         ++blanks_;
         ++seen.blocks_emptied;
         return true;
@@ -99,10 +130,91 @@ private:
     const AreaLayout& layout_;
     bool service_;
     std::vector<uint64_t> place_; ///< the block, counted from the first ever opened, of each record's newest entry
-    uint64_t newest_ = nowhere;
+    std::vector<uint32_t> longest_restart_; ///< units, in each block
+    bool erased_last_ = false;              ///< nothing was put since a block was erased: a start erases it again
+    uint64_t newest_ = nowhere;             ///< record of the last entry: saved, copied or put again by a start
     uint64_t head_ = 0;
     uint32_t blanks_ = 0;
     uint32_t room_ = 0;
+};
+
+/// What happens next, in time. All random saves are one stream, and each of them is a record's in proportion to its
+/// rate.
+class Events {
+public:
+    Events(const Traffic& traffic, uint64_t draw) : traffic_(traffic), engine_(draw) {
+        for (const RecordTraffic& record : traffic.records) {
+            even_s_.push_back(record.period_s > 0 ? record.period_s : never);
+            random_per_s_ += record.random_per_s;
+            random_until_.push_back(random_per_s_);
+        }
+        evens_.resize(traffic.records.size(), 0);
+        draw_random(0);
+        draw_start();
+    }
+
+    struct Event {
+        double at_s = never;
+        size_t record = 0; ///< the number of records stands for a start
+    };
+
+    Event next() {
+        const auto even = std::min_element(even_s_.begin(), even_s_.end());
+        Event out;
+        out.at_s = std::min({start_s_, random_s_, even == even_s_.end() ? never : *even});
+        if (out.at_s == never) { return out; }
+        if (out.at_s == start_s_) {
+            out.record = traffic_.records.size();
+            ++starts_;
+            draw_start();
+        } else if (out.at_s == random_s_) {
+            const double at = share() * random_per_s_;
+            const auto found = std::upper_bound(random_until_.begin(), random_until_.end(), at);
+            out.record = std::min(static_cast<size_t>(found - random_until_.begin()), random_until_.size() - 1);
+            draw_random(out.at_s);
+        } else {
+            out.record = static_cast<size_t>(even - even_s_.begin());
+            // Multiplied, not summed: what falls on one moment goes on doing so, in the order of the records.
+            *even = double(++evens_[out.record] + 1) * traffic_.records[out.record].period_s;
+        }
+        return out;
+    }
+
+    /// Chance that after `now_s` a start comes before any save. The next start falls anywhere in what is left of its
+    /// turn; the next even saves are known.
+    [[nodiscard]] double start_first(double now_s) const {
+        if (traffic_.starts_per_s <= 0) { return 0; }
+        const double turn_s = 1 / traffic_.starts_per_s;
+        const double from_s = std::max(now_s, double(starts_) * turn_s), to_s = double(starts_ + 1) * turn_s;
+        if (to_s <= from_s) { return 0; }
+        double until_s = to_s;
+        for (const double even_s : even_s_) { until_s = std::min(until_s, even_s); }
+        const double open_s = std::max(0.0, until_s - from_s);
+        const double reached_s = random_per_s_ > 0 ? std::exp(-random_per_s_ * (from_s - now_s)) *
+                                                         -std::expm1(-random_per_s_ * open_s) / random_per_s_
+                                                   : open_s;
+        return reached_s / (to_s - from_s);
+    }
+
+    double share() { return share_(engine_); }
+
+private:
+    static constexpr double never = std::numeric_limits<double>::infinity();
+
+    void draw_random(double now_s) { random_s_ = random_per_s_ > 0 ? now_s + gap_(engine_) / random_per_s_ : never; }
+    void draw_start() {
+        start_s_ = traffic_.starts_per_s > 0 ? (double(starts_) + share()) / traffic_.starts_per_s : never;
+    }
+
+    const Traffic& traffic_;
+    std::mt19937_64 engine_;
+    std::uniform_real_distribution<double> share_{0, 1};
+    std::exponential_distribution<double> gap_{1};
+    std::vector<double> even_s_;       ///< next even save, by record
+    std::vector<uint64_t> evens_;      ///< those so far
+    std::vector<double> random_until_; ///< rates of random saves, summed up to each record
+    double random_per_s_ = 0, random_s_ = never, start_s_ = never;
+    uint64_t starts_ = 0;
 };
 
 } // namespace
@@ -111,43 +223,85 @@ Traffic as_drawn(const Traffic& traffic, const std::vector<uint64_t>& saves_of, 
     Traffic out = traffic;
     for (size_t i = 0; i < out.records.size(); ++i) {
         RecordTraffic& record = out.records[i];
-        if (record.random_per_s <= 0) { continue; }
-        const double even_per_s = record.period_s > 0 ? 1 / record.period_s : 0;
-        record.random_per_s = std::max(0.0, double(saves_of[i]) / life_s - even_per_s);
+        if (record.random_per_s <= 0) {
+            const double even_per_s = record.period_s > 0 ? 1 / record.period_s : 0;
+            if (record.at_start > 0 && traffic.starts_per_s > 0) {
+                record.at_start = std::max(0.0, double(saves_of[i]) / life_s - even_per_s) / traffic.starts_per_s;
+            }
+            continue;
+        }
+        const double others_per_s = traffic.saves_per_s(i) - record.random_per_s;
+        record.random_per_s = std::max(0.0, double(saves_of[i]) / life_s - others_per_s);
     }
     return out;
 }
 
-WalkCount walk_counts(const AreaLayout& layout, const Traffic& traffic, double life_s, uint64_t draw) {
-    std::mt19937_64 engine(draw);
-    std::uniform_real_distribution<double> phase(0, 1);
-    std::exponential_distribution<double> gap(1);
-    std::priority_queue<Due, std::vector<Due>, std::greater<>> due;
-    const size_t starts = layout.records.size();
-    for (size_t i = 0; i < starts; ++i) {
-        const RecordTraffic& record = traffic.records[i];
-        if (record.period_s > 0) { due.push({phase(engine) * record.period_s, i, true}); }
-        if (record.random_per_s > 0) { due.push({gap(engine) / record.random_per_s, i, false}); }
-    }
-    if (traffic.starts_per_s > 0) { due.push({phase(engine) / traffic.starts_per_s, starts, true}); }
+Traffic as_drawn(const Traffic& traffic, const WalkCount& count) {
+    std::vector<uint64_t> saves_of;
+    for (const WalkRecord& record : count.records) { saves_of.push_back(record.saves()); }
+    return as_drawn(traffic, saves_of, count.life_s);
+}
 
+WalkCount walk_counts(const AreaLayout& layout, const Traffic& traffic, double life_s, uint64_t draw) {
+    const size_t records = layout.records.size();
+    Events events(traffic, draw);
     Ring ring(layout, traffic.service_in_time);
-    for (size_t i = 0; i < starts; ++i) { ring.put(i); } // the factory's values
-    while (!due.empty() && due.top().at_s < life_s) {
-        Due next = due.top();
-        due.pop();
-        if (next.record == starts) {
-            ring.start();
-            next.at_s += 1 / traffic.starts_per_s;
-        } else {
+    for (size_t i = 0; i < records; ++i) { ring.put(i); } // the factory's values
+    for (Events::Event next = events.next(); next.at_s < life_s; next = events.next()) {
+        const uint64_t emptied = ring.seen.blocks_emptied;
+        if (next.record < records) {
             ring.put(next.record);
-            const RecordTraffic& record = traffic.records[next.record];
-            next.at_s += next.even ? record.period_s : gap(engine) / record.random_per_s;
+        } else {
+            ring.start();
+            for (size_t i = 0; i < records; ++i) {
+                const double saves = traffic.records[i].at_start, whole = std::floor(saves);
+                if (saves <= 0) { continue; }
+                for (double k = whole + (events.share() < saves - whole ? 1 : 0); k > 0; --k) { ring.put(i); }
+            }
         }
-        due.push(next);
+        if (ring.seen.blocks_emptied > emptied && ring.erased_last()) {
+            ring.seen.erased_again_chances += events.start_first(next.at_s);
+        }
     }
     ring.seen.life_s = life_s;
     return ring.seen;
+}
+
+RingWear counted_wear(const AreaLayout& layout, const Traffic& traffic, const RingWear& formula) {
+    constexpr double blocks_walked = 8000, entries_walked = 2e6, turns_min = 10;
+    constexpr uint64_t any_draw = 1; // the same project always gives the same budget
+    double entries = traffic.starts_per_s * formula.block_s;
+    for (size_t i = 0; i < traffic.records.size(); ++i) { entries += traffic.saves_per_s(i) * formula.block_s; }
+    const double blocks = std::max(turns_min * layout.geometry.ring_blocks,
+                                   std::min(blocks_walked, entries_walked / std::max(1.0, entries)));
+    const WalkCount count = walk_counts(layout, traffic, formula.block_s * blocks, any_draw);
+    if (count.blocks_emptied == 0) { return formula; }
+    const double as_asked_s = ring_wear_by_formula(layout, traffic, Precision::coarse).block_s;
+    const double as_drawn_s = ring_wear_by_formula(layout, as_drawn(traffic, count), Precision::coarse).block_s;
+    RingWear out = formula;
+    // As erases_over counts: the first blocks are opened without emptying any.
+    const double filled = double(count.blocks_emptied) + formula.data_blocks + formula.empties_at - 0.5;
+    out.block_s = count.life_s / filled * as_asked_s / as_drawn_s;
+    const double opened = double(count.blocks_opened);
+    out.erased_again = count.erased_again_chances / double(count.blocks_emptied);
+    out.start_units = double(count.start_units) / opened;
+    out.mark_units = double(count.mark_units) / opened;
+    out.copied_units = 0;
+    out.saved_units = 0;
+    for (size_t i = 0; i < out.records.size(); ++i) {
+        const RecordLayout& size = layout.records[i];
+        const WalkRecord& seen = count.records[i];
+        RecordWear& record = out.records[i];
+        record = {double(seen.full_saves) / opened, double(seen.short_saves) / opened, double(seen.copies) / opened};
+        const double saved = record.full_saves * size.full_units + record.short_saves * size.short_units;
+        record.units = saved + record.copies * size.full_units;
+        record.share = record.units / layout.capacity_units;
+        out.saved_units += saved;
+        out.copied_units += record.copies * size.full_units;
+        out.newest[i] = count.starts > 0 ? double(seen.started) / double(count.starts) : 0;
+    }
+    out.waste_units = layout.capacity_units - out.start_units - out.mark_units - out.copied_units - out.saved_units;
+    return out;
 }
 
 } // namespace perdure

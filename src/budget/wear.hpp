@@ -14,18 +14,25 @@
 
 namespace perdure {
 
-/// Saves of one record: at an even period (0 = none), and at random (Poisson) besides.
+/// Saves of one record: at an even period (0 = none), at random (Poisson) besides, and right after each start.
 struct RecordTraffic {
     double period_s = 0;
     double random_per_s = 0;
-    [[nodiscard]] double per_s() const { return (period_s > 0 ? 1 / period_s : 0) + random_per_s; }
+    double at_start = 0; ///< saves after a start, on average: so many whole ones, and one more with the chance left
+    /// Saves at any other time.
+    [[nodiscard]] double between_per_s() const { return (period_s > 0 ? 1 / period_s : 0) + random_per_s; }
 };
 
-/// What an area has to take, in the order of its layout's records.
+/// What an area has to take, in the order of its layout's records. Starts come one in each 1 / starts_per_s, at a
+/// random time in it.
 struct Traffic {
     double starts_per_s = 0;
     std::vector<RecordTraffic> records;
     bool service_in_time = true; ///< blocks are emptied ahead; otherwise, and with two blocks always, inside put
+    /// All saves of a record.
+    [[nodiscard]] double saves_per_s(size_t record) const {
+        return records[record].between_per_s() + starts_per_s * records[record].at_start;
+    }
 };
 
 enum class Figures { nominal, sizing };
@@ -49,11 +56,14 @@ struct RingWear {
     double block_s = 0; ///< time in which a block fills; infinite when nothing is ever written
     double start_units = 0;
     double mark_units = 0;
-    double waste_units = 0; ///< blank at the block's end: the next entry did not fit
+    double erased_again = 0; ///< chance that a start erases a block once more: nothing was put since it was erased
+    double waste_units = 0;  ///< blank at the block's end: the next entry did not fit
     double copied_units = 0;
     double saved_units = 0;
-    double empties_at = 0;  ///< how far the head is filled (share of block_s) when the tail is emptied
-    double data_blocks = 0; ///< blocks between an entry and its copy
+    double empties_at = 0;         ///< how far the head is filled (share of block_s) when the tail is emptied
+    double data_blocks = 0;        ///< blocks between an entry and its copy
+    double longest_seen_units = 0; ///< the longest entry that a start finds, restart entries included
+    std::vector<double> newest;    ///< by record: chance that a start puts it again
     std::vector<RecordWear> records;
     /// Units programmed for each unit that a save took.
     [[nodiscard]] double amplification() const {
@@ -65,30 +75,48 @@ struct RingWear {
 /// limit.
 enum class Precision { coarse, fine };
 
-/// Steady state of the ring under `traffic` (its records match the layout's).
+/// Steady state of the ring under `traffic` (its records match the layout's), by the formulas alone. Where starts take
+/// a few per cent of the units these are off by up to as many: starts and block ends fall into step, and what a start
+/// finds newest hangs on what was copied.
+RingWear ring_wear_by_formula(const AreaLayout& layout, const Traffic& traffic, Precision precision = Precision::fine);
+
+/// The share of a block's units from which on starts are counted, not reckoned.
+constexpr double counted_start_share = 0.03;
+
+/// The same; `fine`, and where starts take more than counted_start_share, the entries of some thousand blocks are
+/// counted one by one (count_walk.hpp).
 RingWear ring_wear(const AreaLayout& layout, const Traffic& traffic, Precision precision = Precision::fine);
 
 /// Erases over a life of `life_s`, after the erase of formatting.
 struct Erases {
     double blocks_emptied = 0;
+    double erases = 0; ///< those, and the blocks that starts erased again
     double per_block_mean = 0;
-    double per_block_max = 0; ///< a whole number: blocks differ by one
+    double per_block_max = 0; ///< a whole number: blocks differ by one, and where starts erase again, by chance more
 };
 Erases erases_over(const RingWear& wear, uint32_t ring_blocks, double life_s);
 
-/// Expected blank units at a block's end. Exposed for its tests: `items` come at random in proportion to their weights
-/// into a block of `capacity_units`; an item opens the next block when fewer than its `need` are left. `first` are
-/// entries that each block holds with the given chance before them.
+/// How a block ends.
+struct BlockEnd {
+    double waste_units = 0;     ///< blank, expected
+    double opened_by_start = 0; ///< chance that the next block was opened by a start
+};
+
+/// Exposed for its tests: `items` come at random in proportion to their weights into a block of `capacity_units`; an
+/// item opens the next block when fewer than its `need` are left, and so does each of the entries `then` that follow it
+/// at once. `first` are entries that each block holds with the given chance before them.
 struct FillItem {
     uint32_t units = 0;
     uint32_t need = 0;
     double weight = 0;
+    std::vector<uint32_t> then; ///< units
+    bool start = false;
 };
 struct FillFirst {
     uint32_t units = 0;
     double chance = 0;
 };
-double end_waste_units(uint32_t capacity_units, std::vector<FillItem> items, std::vector<FillFirst> first,
-                       Precision precision);
+BlockEnd end_of_block(uint32_t capacity_units, std::vector<FillItem> items, std::vector<FillFirst> first,
+                      Precision precision);
 
 } // namespace perdure

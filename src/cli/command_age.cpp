@@ -24,12 +24,17 @@ struct AgedArea {
     std::vector<const Record*> records;
     LifeResult life;
     Agreement agreement;
+    std::vector<DemandCount> demand;
     double wall_s = 0;
     double allowed = 0; ///< erases a block may take
     bool energy_known = false;
 
     [[nodiscard]] bool holds() const {
-        return life.failure.empty() && life.mismatches() == 0 && agreement.agrees() && life.erases_max <= allowed;
+        return life.failure.empty() && life.mismatches() == 0 && agreement.agrees() && demand_agrees() &&
+               life.erases_max <= allowed;
+    }
+    [[nodiscard]] bool demand_agrees() const {
+        return std::all_of(demand.begin(), demand.end(), [](const DemandCount& count) { return count.agrees(); });
     }
 };
 
@@ -95,7 +100,13 @@ nlohmann::json json_of(const AgedArea& area) {
                          {"erases_observed", area.agreement.observed},
                          {"difference", area.agreement.difference},
                          {"allowed", area.agreement.allowed},
+                         {"erases_predicted_max", area.agreement.predicted_max},
+                         {"erases_observed_max", area.agreement.observed_max},
                          {"agrees", area.agreement.agrees()}}}};
+    for (const DemandCount& count : area.demand) {
+        out["demand"].push_back(
+            {{"name", count.name}, {"budgeted", count.budgeted}, {"run", count.run}, {"agrees", count.agrees()}});
+    }
     for (size_t i = 0; i < area.records.size(); i++) {
         out["records"].push_back({{"name", area.records[i]->name},
                                   {"saves", life.records[i].saves},
@@ -187,6 +198,18 @@ void print_text(const Project& project, const AgedArea& area, std::ostream& out)
     out << fmt::format("  budget {:.2f} erases a block, run {:.2f}: {:.2f} % apart, {} (limit {:.2f} %)\n",
                        area.agreement.predicted, area.agreement.observed, area.agreement.difference * 100,
                        area.agreement.agrees() ? "they agree" : "THEY DISAGREE", area.agreement.allowed * 100);
+    if (!area.agreement.worst_agrees()) {
+        out << fmt::format("  MOST WORN BLOCK {} erases, {} budgeted\n", with_groups(area.agreement.observed_max),
+                           with_groups(area.agreement.predicted_max));
+    }
+    for (const DemandCount& count : area.demand) {
+        if (count.agrees()) { continue; }
+        out << "  "
+            << wrapped(fmt::format("DEMAND DISAGREES: {}: {} budgeted, {} run", count.name, with_groups(count.budgeted),
+                                   with_groups(count.run)),
+                       2, 2)
+            << '\n';
+    }
     out << fmt::format("  {:.2f} s, {:.1f} million saves a second\n", area.wall_s,
                        area.wall_s > 0 ? double(life.saves) / area.wall_s / 1e6 : 0);
 }
@@ -244,6 +267,7 @@ int run_age(const CommandInput& input, std::ostream& out, std::ostream& err) {
         aged.wall_s = std::chrono::duration<double>(std::chrono::steady_clock::now() - begin).count();
         bar.clear(err);
         aged.agreement = agree(area.layout, demand, options, aged.life);
+        if (aged.life.failure.empty()) { aged.demand = compare_demand(demand_of(*project), aged.records, aged.life); }
         holds = holds && aged.holds();
         if (input.json) {
             areas.push_back(json_of(aged));

@@ -10,11 +10,13 @@ Agreement agree(const AreaLayout& layout, const LifeDemand& demand, const LifeOp
                 const LifeResult& result) {
     Traffic traffic;
     traffic.service_in_time = options.service;
-    traffic.starts_per_s = result.simulated_s > 0 ? double(result.starts) / result.simulated_s : 0;
+    traffic.starts_per_s = result.simulated_s > 0 ? std::max(0.0, double(result.starts) - 1) / result.simulated_s : 0;
     for (size_t i = 0; i < demand.records.size(); i++) {
         RecordTraffic record;
         record.period_s = demand.records[i].period_s;
-        const double even = record.period_s > 0 ? std::floor(result.simulated_s / record.period_s) : 0;
+        record.at_start = demand.records[i].at_start;
+        const double even = (record.period_s > 0 ? std::floor(result.simulated_s / record.period_s) : 0) +
+                            record.at_start * std::max(0.0, double(result.starts) - 1);
         const double random = std::max(0.0, double(result.records[i].saves) - even);
         record.random_per_s =
             result.simulated_s > 0 && demand.records[i].random_per_s > 0 ? random / result.simulated_s : 0;
@@ -22,15 +24,47 @@ Agreement agree(const AreaLayout& layout, const LifeDemand& demand, const LifeOp
     }
     const double blocks = double(layout.geometry.ring_blocks);
     const RingWear wear = ring_wear(layout, traffic);
+    const Erases erases = erases_over(wear, layout.geometry.ring_blocks, result.simulated_s);
     Agreement out;
     // Formatting erases every block once, and the first one twice.
-    out.predicted = erases_over(wear, layout.geometry.ring_blocks, result.simulated_s).per_block_mean + 1 + 1 / blocks;
+    out.predicted = erases.per_block_mean + 1 + 1 / blocks;
+    out.predicted_max = erases.per_block_max + 2;
     out.observed =
         std::accumulate(result.erases_per_block.begin(), result.erases_per_block.end(), 0.0) / std::max(1.0, blocks);
     out.difference = out.observed > 0 ? std::fabs(out.predicted - out.observed) / out.observed : 0;
     // A ring that was emptied only a few times cannot show half a per cent: one block more or less is a matter of when
     // we look.
     out.allowed = std::max(agreement_limit, out.observed > 0 ? 1.0 / (blocks * out.observed) : 1.0);
+    const double by_chance = 3 * std::sqrt(erases.blocks_emptied * wear.erased_again * (1 - wear.erased_again));
+    if (out.observed > 0) { out.allowed = std::max(out.allowed, by_chance / (blocks * out.observed)); }
+    out.observed_max = result.erases_per_block.empty()
+                           ? 0
+                           : *std::max_element(result.erases_per_block.begin(), result.erases_per_block.end());
+    return out;
+}
+
+std::vector<DemandCount> compare_demand(const Demand& demand, const std::vector<const Record*>& records,
+                                        const LifeResult& result) {
+    constexpr double deviations = 5, ends = 2;
+    const double share = demand.life_s > 0 ? result.simulated_s / demand.life_s : 0;
+    std::vector<DemandCount> out;
+    // The run ends with a start that no demand asks for.
+    out.push_back({"starts", demand.starts * share, std::max(0.0, double(result.starts) - 1), ends});
+    double bytes = 0, bytes_allowed = 0;
+    for (size_t i = 0; i < records.size(); i++) {
+        for (const RecordDemand& of : demand.records) {
+            if (of.id != records[i]->id) { continue; }
+            DemandCount count{records[i]->name, of.sizing_saves * share, double(result.records[i].saves), ends};
+            for (const PolicyDemand& policy : of.policies) {
+                const bool even = policy.when != SaveWhen::events && policy.changed_share >= 1;
+                if (!even) { count.allowed += deviations * std::sqrt(policy.sizing_saves * share); }
+            }
+            bytes += count.budgeted * records[i]->payload_bytes();
+            bytes_allowed += count.allowed * records[i]->payload_bytes();
+            out.push_back(count);
+        }
+    }
+    out.push_back({"bytes", bytes, double(result.payload_bytes), bytes_allowed});
     return out;
 }
 

@@ -1,6 +1,11 @@
 // The life run held against the budget: the same question answered by formula and by the real store.
 #pragma once
 
+#include <cmath>
+#include <string>
+#include <vector>
+
+#include "budget/demand.hpp"
 #include "budget/wear.hpp"
 #include "life/life.hpp"
 
@@ -10,16 +15,34 @@ namespace perdure {
 constexpr double agreement_limit = 0.005;
 
 struct Agreement {
-    double predicted =
-        0; ///< erases of a block by the budget's formula, on the saves as they were drawn, formatting included
-    double observed = 0;   ///< mean erases of a block in the run
+    double predicted = 0;     ///< erases of a block by the budget's figures, on the saves as drawn, formatting included
+    double observed = 0;      ///< mean erases of a block in the run
+    double predicted_max = 0; ///< the same of the most worn block
+    double observed_max = 0;
     double difference = 0; ///< |predicted - observed| / observed
-    double allowed = 0;    ///< agreement_limit, or one erase in so few that this is more
-    [[nodiscard]] bool agrees() const { return difference <= allowed; }
+    /// agreement_limit; one erase in so few that this is more; or what chance may do where starts erase blocks again
+    /// (three standard deviations).
+    double allowed = 0;
+    [[nodiscard]] bool worst_agrees() const { return observed_max <= predicted_max * (1 + allowed) + 1; }
+    [[nodiscard]] bool agrees() const { return difference <= allowed && worst_agrees(); }
 };
 
 /// `result` as run (not extended), under `demand` and `options`.
 Agreement agree(const AreaLayout& layout, const LifeDemand& demand, const LifeOptions& options,
                 const LifeResult& result);
+
+/// One count of the budget's demand against the run's.
+struct DemandCount {
+    std::string name;
+    double budgeted = 0; ///< over the time that was run
+    double run = 0;
+    double allowed = 0; ///< two, and for what comes by chance five standard deviations of a Poisson count
+    [[nodiscard]] bool agrees() const { return std::abs(budgeted - run) <= allowed; }
+};
+
+/// The starts, each record's saves and the bytes saved, as `demand` (demand_of the project) has them, against the run
+/// of these records. `agree` takes its traffic from the run; this says that the budget reckons with the same.
+std::vector<DemandCount> compare_demand(const Demand& demand, const std::vector<const Record*>& records,
+                                        const LifeResult& result);
 
 } // namespace perdure

@@ -28,7 +28,9 @@ public:
     uint64_t below(uint64_t limit) {
         return static_cast<uint64_t>((__extension__ static_cast<unsigned __int128>(next()) * limit) >> 64);
     }
-    double exponential(double mean) { return -mean * std::log((double(next() >> 11) + 0.5) * 0x1p-53); }
+    /// Between 0 and 1, neither included.
+    double share() { return (double(next() >> 11) + 0.5) * 0x1p-53; }
+    double exponential(double mean) { return -mean * std::log(share()); }
 
 private:
     uint64_t state_;
@@ -40,7 +42,6 @@ enum class Happening : uint8_t { periodic, random, start };
 struct Stream {
     double next_s = 0;
     double period_s = 0; ///< even period, or mean distance of random ones
-    double phase_s = 0;
     uint64_t count = 0;
     uint16_t record = 0;
     Happening kind = Happening::periodic;
@@ -125,19 +126,19 @@ private:
             const auto record = static_cast<uint16_t>(i);
             const LifeRecord& from = demand_.records[i];
             if (from.period_s > 0) {
-                streams_.push_back({from.period_s, from.period_s, 0, 1, record, Happening::periodic});
+                streams_.push_back({from.period_s, from.period_s, 1, record, Happening::periodic});
             }
             if (from.random_per_s > 0) {
                 const double mean_s = 1 / from.random_per_s;
-                streams_.push_back({random_.exponential(mean_s), mean_s, 0, 0, record, Happening::random});
+                streams_.push_back({random_.exponential(mean_s), mean_s, 0, record, Happening::random});
             }
         }
         if (demand_.starts_per_s > 0) {
             const double period_s = 1 / demand_.starts_per_s;
-            streams_.push_back({period_s * 0.5, period_s, period_s * 0.5, 0, 0, Happening::start}); // between the saves
+            streams_.push_back({period_s * random_.share(), period_s, 0, 0, Happening::start});
         }
         if (streams_.empty()) {
-            streams_.push_back({std::numeric_limits<double>::infinity(), 0, 0, 0, 0, Happening::start});
+            streams_.push_back({std::numeric_limits<double>::infinity(), 0, 0, 0, Happening::start});
         }
     }
 
@@ -154,10 +155,13 @@ private:
             stream.next_s += random_.exponential(stream.period_s);
         } else {
             stream.count++; // multiplied, not summed, so that the last save of a life is not lost to rounding
-            stream.next_s = stream.phase_s + double(stream.count) * stream.period_s;
+            // Starts in step with the saves would meet the same places of the blocks again and again.
+            const double late = stream.kind == Happening::start ? random_.share() : 0;
+            stream.next_s = (double(stream.count) + late) * stream.period_s;
         }
         if (stream.kind == Happening::start) {
             start(now_s);
+            save_at_start(now_s);
         } else {
             save(stream.record, now_s);
         }
@@ -253,6 +257,16 @@ private:
         for (size_t i = 0; i < live_.size(); i++) { compare(static_cast<uint16_t>(i), now_s); }
     }
 
+    void save_at_start(double now_s) {
+        for (size_t i = 0; i < demand_.records.size(); i++) {
+            const double saves = demand_.records[i].at_start;
+            if (saves <= 0) { continue; }
+            const double whole = std::floor(saves);
+            const double count = whole + (random_.share() < saves - whole ? 1 : 0);
+            for (double k = 0; k < count && result_.failure.empty(); k++) { save(static_cast<uint16_t>(i), now_s); }
+        }
+    }
+
     void fail(const std::string& what, double now_s) {
         if (!result_.failure.empty()) { return; }
         result_.failure = fmt::format("after {:.2f} days, {} saves: {}", now_s / 86400, result_.saves, what);
@@ -343,6 +357,8 @@ LifeDemand sizing_demand(const Project& project, const std::vector<const Record*
                 const double per_s = demand.life_s > 0 ? policy.sizing_saves / demand.life_s : 0;
                 if (policy.when == SaveWhen::periodic && policy.changed_share >= 1) {
                     periodic_per_s += per_s;
+                } else if (policy.when == SaveWhen::at_start) {
+                    live.at_start += demand.starts > 0 ? policy.sizing_saves / demand.starts : 0;
                 } else {
                     live.random_per_s += per_s;
                 }

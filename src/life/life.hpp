@@ -17,11 +17,12 @@ struct FlashRecording;
 struct LifeRecord {
     double period_s = 0;     ///< even saves; 0 = none
     double random_per_s = 0; ///< Poisson saves
+    double at_start = 0;     ///< saves right after a start: so many whole ones, and one more with the chance left
 };
 
 struct LifeDemand {
     double life_s = 0;
-    double starts_per_s = 0;
+    double starts_per_s = 0;         ///< one start in each 1 / starts_per_s, at a random time in it
     std::vector<LifeRecord> records; ///< in the layout's order
 };
 

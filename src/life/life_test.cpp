@@ -82,6 +82,48 @@ TEST(Life, AWrongPredictionIsSeen) {
     EXPECT_FALSE(agree(c.layout, c.demand, {}, result).agrees());
 }
 
+TEST(Life, TheDemandLivedIsTheDemandBudgeted) {
+    Case c = node(100 * 86400.0);
+    Demand demand;
+    demand.life_s = c.demand.life_s;
+    demand.starts = 100;
+    RecordDemand count{1, "count", {}, 144'000, 144'000}, other{2, "other", {}, 200, 200};
+    count.policies = {{SaveWhen::periodic, 144'000, 144'000, 1, "", {}}};
+    other.policies = {{SaveWhen::events, 200, 200, 1, "", {}}};
+    demand.records = {count, other};
+    const LifeResult result = live(c.layout, c.records, {}, c.demand, {});
+    for (const DemandCount& of : compare_demand(demand, c.records, result)) {
+        EXPECT_TRUE(of.agrees()) << of.name << ": " << of.budgeted << " budgeted, " << of.run << " run";
+    }
+    demand.records[0].sizing_saves = 144'010; // a budget that counts ten saves too many
+    EXPECT_FALSE(compare_demand(demand, c.records, result)[1].agrees());
+    demand.starts = 110;
+    EXPECT_FALSE(compare_demand(demand, c.records, result)[0].agrees());
+}
+
+TEST(Life, SavesAtStartFollowTheStarts) {
+    Case c = node(400 * 86400.0);
+    c.demand.starts_per_s = 50.0 / 86400;
+    c.demand.records = {{0, 0, 1}, {0, 0, 0.25}};
+    const LifeResult result = live(c.layout, c.records, {}, c.demand, {});
+    EXPECT_EQ(result.failure, "");
+    EXPECT_EQ(result.starts, 20'001U);
+    EXPECT_EQ(result.records[0].saves, 20'000U);
+    EXPECT_NEAR(double(result.records[1].saves), 5000, 250); // four standard deviations
+    const Agreement agreement = agree(c.layout, c.demand, {}, result);
+    EXPECT_TRUE(agreement.agrees()) << agreement.predicted << " against " << agreement.observed << ", at most "
+                                    << agreement.predicted_max << " against " << agreement.observed_max;
+}
+
+TEST(Life, AMostWornBlockBeyondTheBudgetIsSeen) {
+    const Case c = node(100 * 86400.0);
+    LifeResult result = live(c.layout, c.records, {}, c.demand, {});
+    ASSERT_TRUE(agree(c.layout, c.demand, {}, result).agrees());
+    result.erases_per_block = {result.erases_per_block[0] + 20, result.erases_per_block[1] - 10,
+                               result.erases_per_block[2] - 10}; // the mean stays
+    EXPECT_FALSE(agree(c.layout, c.demand, {}, result).agrees());
+}
+
 TEST(Life, WithoutServiceThePutErases) {
     const Case c = node(30 * 86400.0);
     FlashCosts costs;

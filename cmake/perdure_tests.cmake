@@ -57,7 +57,7 @@ foreach(main IN LISTS mains)
     cmake_path(GET main PARENT_PATH folder)
     cmake_path(GET folder FILENAME name)
     add_executable(perdure_${name} ${main} $<TARGET_OBJECTS:perdure_test_support>)
-    perdure_test_target(perdure_${name})
+    perdure_test_target(perdure_${name} GTest::gtest)
 endforeach()
 
 add_subdirectory(${PROJECT_SOURCE_DIR}/tests/adversary) # its canaries

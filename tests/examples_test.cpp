@@ -38,7 +38,7 @@ Lived live_example(const std::string& path) {
 }
 
 TEST(Examples, AllAreHere) {
-    EXPECT_GE(examples().size(), 2U);
+    EXPECT_GE(examples().size(), 3U);
 }
 
 TEST(Examples, LiveTheirLivesAsBudgeted) {

@@ -24,7 +24,7 @@ Source from_part(const Device& part, const std::string& column, double value, co
 }
 
 Source from_file(const Project& project, Place place, const std::string& what, double value, const std::string& unit) {
-    if (place.line == 0) { return {what, value, unit, SourceKind::file, "not in the project file: default", false}; }
+    if (place.line == 0) { return {what, value, unit, SourceKind::file, "default, docs/project-file.md", false}; }
     return {what, value, unit, SourceKind::file, fmt::format("{}:{}", project.path, place.line), false};
 }
 
@@ -80,14 +80,39 @@ Finding wear_finding(const Project& project, const AreaBudget& area) {
         from_file(project, project.product.life_place, "life", project.product.life_years, "y"),
         from_file(project, project.product.starts_place, "starts", project.product.starts_per_day, "a day"),
         by_formula("blocks emptied", area.erases.blocks_emptied, "blocks",
-                   fmt::format("life / {:.6g} s a block", area.wear.block_s)),
-        by_formula("erases of each block", out.need, "erases",
-                   fmt::format("blocks emptied / {:.0f} blocks, and {:.0f} of formatting", blocks, format_erases))};
+                   fmt::format("life / {:.6g} s a block{}", area.wear.block_s,
+                               area.wear.start_units > counted_start_share * area.layout.capacity_units
+                                   ? ", entries counted over some thousand blocks"
+                                   : "")),
+        by_formula("erased again", area.erases.erases - area.erases.blocks_emptied, "blocks",
+                   "by starts before the next save, expected"),
+        by_formula(
+            "erases of each block", out.need, "erases",
+            fmt::format("both / {:.0f} blocks, three standard deviations of the second, and {:.0f} of formatting",
+                        blocks, format_erases))};
     return out;
 }
 
-Finding layout_finding(const AreaBudget& area, const std::optional<Refusal>& refusal) {
+/// What a layout is made of: the part's sizes, and the area's own lines of the project file.
+std::vector<Source> layout_sources(const Project& project, const Area& area) {
+    const Device& part = project.part;
+    std::vector<Source> out;
+    if (part.program_bytes) { out.push_back(from_part(part, "program_bytes", *part.program_bytes, "bytes a unit")); }
+    if (const auto run = best_run(part)) {
+        out.push_back(from_part(part, "erase_layout", run->erase_bytes, "bytes an erase block"));
+    }
+    out.push_back(from_file(project, area.place, "check_bits", area.check_bits, "bits"));
+    if (area.size_bytes) { out.push_back(from_file(project, area.place, "size", double(*area.size_bytes), "bytes")); }
+    for (const Record* record : records_of(project, area)) {
+        out.push_back(from_file(project, record->place, record->name, record->payload_bytes(), "bytes"));
+    }
+    return out;
+}
+
+Finding layout_finding(const Project& project, const Area& of, const AreaBudget& area,
+                       const std::optional<Refusal>& refusal) {
     Finding out = named("layout", area.name, "units");
+    out.from = layout_sources(project, of);
     if (refusal) {
         out.need = refusal->need;
         out.have = refusal->have;
@@ -102,11 +127,11 @@ Finding layout_finding(const AreaBudget& area, const std::optional<Refusal>& ref
     judge(out, layout.live_units, holds);
     out.note =
         fmt::format("live data may spread over {} of {} ring blocks", layout.live_blocks, layout.geometry.ring_blocks);
-    out.from = {by_formula("live", layout.live_units, "units", "one full entry of every record"),
-                by_formula("room", holds, "units",
-                           fmt::format("{} x ({} units a ring block, less stamp {}, less 3 starts and 2 marks {})",
-                                       layout.live_blocks, layout.geometry.units_per_ring_block(), layout.stamp_units,
-                                       layout.reserve_units))};
+    out.from.push_back(by_formula("live", layout.live_units, "units", "one full entry of every record"));
+    out.from.push_back(by_formula(
+        "room", holds, "units",
+        fmt::format("{} x ({} units a ring block, less stamp {}, less 3 starts and 2 marks {})", layout.live_blocks,
+                    layout.geometry.units_per_ring_block(), layout.stamp_units, layout.reserve_units)));
     return out;
 }
 
@@ -298,7 +323,7 @@ tl::expected<Budget, Refusal> make_budget(const Project& project) {
         budget.fewest_blocks = fewest_blocks(project, area, demand);
         const auto layout = choose_layout(project, area, budget);
         if (!layout) {
-            out.findings.push_back(layout_finding(budget, layout.error()));
+            out.findings.push_back(layout_finding(project, area, budget, layout.error()));
             continue;
         }
         budget.laid_out = true;
@@ -314,7 +339,7 @@ tl::expected<Budget, Refusal> make_budget(const Project& project) {
             budget.latency = latency_of(*layout, *times, budget.wear);
         }
         out.findings.push_back(wear_finding(project, budget));
-        out.findings.push_back(layout_finding(budget, std::nullopt));
+        out.findings.push_back(layout_finding(project, area, budget, std::nullopt));
         add_latency(project, budget, out.findings);
         out.findings.push_back(residual_finding(project, area, demand));
     }

@@ -40,7 +40,7 @@ void show_command_help(const Command& command, std::ostream& out) {
                                                      : fmt::format("{} {}", option.name, option.value_name),
                            option.help);
     }
-    out << fmt::format("  {:<20}{}\n  {:<20}{}\n\nexample:\n  {}\n", "--json", "print JSON instead of text", "--help",
+    out << fmt::format("  {:<20}{}\n  {:<20}{}\n\nexample:\n  {}\n", "--json", "print JSON instead of text, errors of the input too", "--help",
                        "print this", command.example);
 }
 

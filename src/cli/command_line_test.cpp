@@ -168,5 +168,74 @@ TEST(CommandParts, OnePartWithItsSources) {
     EXPECT_EQ(ran.err, "perdure: error: no part \"stm32g017\" in the catalogue\n  nearest: stm32g071\n");
 }
 
+TEST(CommandParts, AnUnknownPartIsAnErrorInJsonToo) {
+    const Ran ran = run({"parts", "stm32g017", "--json"});
+    EXPECT_EQ(ran.code, exit_input_wrong);
+    EXPECT_EQ(ran.err, "");
+    EXPECT_EQ(nlohmann::json::parse(ran.out).at("nearest"), "stm32g071");
+}
+
+TEST(CommandParts, ErasedFlashThatFaultsIsACaution) {
+    EXPECT_NE(run({"parts", "lpc55s69"}).out.find("CAUTION: erased flash of this part faults when read"),
+              std::string::npos);
+    EXPECT_TRUE(nlohmann::json::parse(run({"parts", "lpc55s69", "--json"}).out).contains("caution"));
+    EXPECT_EQ(run({"parts", "stm32g071"}).out.find("CAUTION"), std::string::npos);
+}
+
+/// A valve of two months on a small ring of its own; `limit` is the share of the erases that may be spent.
+std::string short_project(const char* limit, const char* more_areas = "", const char* in_area = "") {
+    return std::string("[product]\nname = \"p\"\nlife = \"60 d\"\nstarts = \"4/day\"\n[part]\ncatalog = "
+                       "\"stm32g071\"\n[area.a]\nsize = \"6 KiB\"\n") +
+           more_areas +
+           "[record.count]\nid = 1\nkind = \"total\"\nfields = [ { name = \"n\", type = \"u32\", movement = 9 } "
+           "]\nsaves = [ { every = \"1 min\" }, { at_start = true } ]\n" +
+           in_area + "[require]\nspend_limit = " + limit + "\n";
+}
+
+TEST(ExitCodes, ZeroHoldsOneDoesNotTwoIsWrongInput) {
+    const TemporaryFile holds(short_project("0.5")), fails(short_project("0.002")), wrong("[product]\n");
+    for (const char* command : {"budget", "age"}) {
+        EXPECT_EQ(run({command, holds.path()}).code, exit_ok) << command;
+        EXPECT_EQ(run({command, fails.path()}).code, exit_not_met) << command;
+    }
+    for (const char* command : {"check", "budget", "age"}) {
+        EXPECT_EQ(run({command, wrong.path()}).code, exit_input_wrong) << command;
+        EXPECT_EQ(run({command, wrong.path(), "--json"}).code, exit_input_wrong) << command;
+        EXPECT_EQ(run({command, "no-such-file.toml"}).code, exit_input_wrong) << command;
+    }
+    EXPECT_EQ(run({"check", holds.path()}).code, exit_ok);
+    EXPECT_EQ(run({"age", holds.path(), "--seed", "one"}).code, exit_input_wrong);
+}
+
+TEST(CommandAge, JsonHoldsTheRunTheBudgetAndTheDemand) {
+    const TemporaryFile file(short_project("0.5"));
+    const nlohmann::json json = nlohmann::json::parse(run({"age", file.path(), "--json"}).out);
+    EXPECT_EQ(json.at("holds"), true);
+    const nlohmann::json& area = json.at("areas").at(0);
+    EXPECT_EQ(area.at("mismatches"), 0);
+    EXPECT_EQ(area.at("saves"), 60 * 1440 + 60 * 4);
+    EXPECT_EQ(area.at("records").at(0).at("saves"), area.at("saves"));
+    EXPECT_EQ(area.at("budget").at("agrees"), true);
+    EXPECT_GE(area.at("budget").at("erases_predicted_max"), area.at("budget").at("erases_observed_max"));
+    EXPECT_EQ(area.at("demand").at(0).at("name"), "starts");
+    EXPECT_EQ(area.at("demand").at(0).at("run"), 240);
+    EXPECT_EQ(area.at("demand").at(1).at("budgeted"), 60 * 1440 + 60 * 4);
+}
+
+TEST(CommandAge, EachAreaIsLivedAndBudgeted) {
+    std::string text = short_project("0.5", "[area.b]\nsize = \"4 KiB\"\n",
+                                     "area = \"a\"\n[record.mode]\nid = 2\narea = \"b\"\nfields = [ { name = "
+                                     "\"m\", type = \"u8\" } ]\nsaves = [ { every = \"1 h\" } ]\n");
+    const TemporaryFile file(text);
+    const Ran ran = run({"age", file.path(), "--json"});
+    const nlohmann::json json = nlohmann::json::parse(ran.out);
+    ASSERT_EQ(ran.code, exit_ok) << ran.out;
+    ASSERT_EQ(json.at("areas").size(), 2U);
+    EXPECT_EQ(json.at("areas").at(0).at("records").at(0).at("name"), "count");
+    EXPECT_EQ(json.at("areas").at(1).at("records").at(0).at("name"), "mode");
+    EXPECT_EQ(json.at("areas").at(1).at("saves"), 60 * 24);
+    EXPECT_EQ(nlohmann::json::parse(run({"budget", file.path(), "--json"}).out).at("areas").size(), 2U);
+}
+
 } // namespace
 } // namespace perdure

@@ -128,8 +128,20 @@ void show_list(const Catalog& parts, std::ostream& out) {
                        parts.devices.size(), count);
 }
 
+/// What has to be said before any figure of a part; empty if nothing. The catalogue keeps it in the part's note.
+std::string caution_of(const Device& part) {
+    const bool erased_faults =
+        part.note.find("reading an erased") != std::string::npos && part.note.find("fault") != std::string::npos;
+    return erased_faults ? "CAUTION: erased flash of this part faults when read. The port's read has to find that out "
+                           "and answer blank bytes (store/port.h); try it with perdure cut --blank-faults."
+                         : "";
+}
+
 void show_one(const Device& part, std::ostream& out) {
     out << fmt::format("{}: {} {}, such as {}, {}\n", part.id, part.maker, part.family, part.example_part, part.core);
+    if (const std::string caution = caution_of(part); !caution.empty()) {
+        out << "  " << wrapped(caution, 2, 2) << '\n';
+    }
     bool any_from_memory = false;
     for (const Figure& figure : figures_of(part)) {
         if (figure.value.empty()) {
@@ -153,6 +165,7 @@ nlohmann::json json_of(const Device& part) {
     nlohmann::json out{
         {"id", part.id},     {"maker", part.maker}, {"family", part.family}, {"example_part", part.example_part},
         {"core", part.core}, {"usable", use.ready}, {"note", part.note}};
+    if (const std::string caution = caution_of(part); !caution.empty()) { out["caution"] = caution; }
     if (!use.ready) {
         out["why_not"] = use.why_not;
         out["missing"] = use.missing;
@@ -186,7 +199,14 @@ int run_parts(const CommandInput& input, std::ostream& out, std::ostream& err) {
         std::vector<std::string> ids;
         for (const Device& known : parts.devices) { ids.push_back(known.id); }
         const std::string near = nearest(id, ids);
-        err << fmt::format("perdure: error: no part \"{}\" in the catalogue\n", id);
+        const std::string text = fmt::format("no part \"{}\" in the catalogue", id);
+        if (input.json) {
+            nlohmann::json json{{"errors", text}};
+            if (!near.empty()) { json["nearest"] = near; }
+            out << json.dump(2, ' ', false, nlohmann::json::error_handler_t::replace) << '\n';
+            return exit_input_wrong;
+        }
+        err << fmt::format("perdure: error: {}\n", text);
         if (!near.empty()) { err << fmt::format("  nearest: {}\n", near); }
         return exit_input_wrong;
     }

@@ -21,6 +21,7 @@ set(test_links perdure_cli perdure_firmware perdure_cuts perdure_dump perdure_li
 function(perdure_test_target target)
     target_compile_definitions(${target} PRIVATE
         PERDURE_SOURCE_DIR="${PROJECT_SOURCE_DIR}"
+        PERDURE_BINARY_DIR="${PROJECT_BINARY_DIR}"
         PERDURE_PROGRAM="$<TARGET_FILE:perdure>"
         PERDURE_FAULTY_PROGRAM="$<TARGET_FILE:perdure_with_fault>"
         PERDURE_EXAMPLES_FOLDER="${PROJECT_SOURCE_DIR}/examples"
@@ -41,7 +42,7 @@ function(perdure_test_program target label timeout_s)
         return()
     endif()
     add_executable(${target} ${ARGN} ${shared_objects})
-    add_dependencies(${target} perdure perdure_with_fault)
+    add_dependencies(${target} perdure perdure_manual perdure_with_fault)
     perdure_test_target(${target} rapidcheck rapidcheck_gtest GTest::gtest_main)
     gtest_discover_tests(${target} DISCOVERY_MODE PRE_TEST DISCOVERY_TIMEOUT 300 WORKING_DIRECTORY ${PROJECT_SOURCE_DIR}
         PROPERTIES LABELS ${label} TIMEOUT ${timeout_s})

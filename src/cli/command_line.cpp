@@ -6,6 +6,7 @@
 #include <fmt/format.h>
 
 #include "cli/commands.hpp"
+#include "cli/manual.hpp"
 #include "project/diagnostic.hpp"
 
 namespace perdure {
@@ -27,7 +28,8 @@ void show_help(std::ostream& out) {
     }
     out << "\nexamples:\n";
     for (const Command& command : commands()) { out << fmt::format("  {}\n", command.example); }
-    out << "\nevery command: --json for the same as JSON, --help for its options\n"
+    out << "\nperdure --manual, --completion: a manual page (man -l), a completion for bash\n"
+           "every command: --json for the same as JSON, --help for its options\n"
            "exit code: 0 all requirements hold, 1 one does not, 2 the input is wrong\n";
 }
 
@@ -101,8 +103,12 @@ int run_command_line(int argc, const char* const* argv, std::ostream& out, std::
     CLI::App app;
     std::list<Bound> all; // a list, so that the parser's references stay good
     bool version = false;
+    bool manual = false;
+    bool completion = false;
     app.set_help_flag("--help,-h", "");
     app.add_flag("--version", version);
+    app.add_flag("--manual", manual);
+    app.add_flag("--completion", completion);
     bind(app, all);
     try {
         app.parse(argc, argv);
@@ -121,6 +127,10 @@ int run_command_line(int argc, const char* const* argv, std::ostream& out, std::
     }
     if (version) {
         out << "perdure " << PERDURE_VERSION << '\n';
+        return exit_ok;
+    }
+    if (manual || completion) {
+        out << (manual ? manual_page() : bash_completion());
         return exit_ok;
     }
     const Bound* bound = chosen(all);

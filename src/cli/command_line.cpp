@@ -42,8 +42,8 @@ void show_command_help(const Command& command, std::ostream& out) {
                                                      : fmt::format("{} {}", option.name, option.value_name),
                            option.help);
     }
-    out << fmt::format("  {:<20}{}\n  {:<20}{}\n\nexample:\n  {}\n", "--json", "print JSON instead of text, errors of the input too", "--help",
-                       "print this", command.example);
+    out << fmt::format("  {:<20}{}\n  {:<20}{}\n\nexample:\n  {}\n", "--json",
+                       "print JSON instead of text, errors of the input too", "--help", "print this", command.example);
 }
 
 /// True when the first word is no command; says so, with the nearest one.

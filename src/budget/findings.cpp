@@ -5,36 +5,15 @@
 
 #include <fmt/format.h>
 
+#include "budget/conditions.hpp"
 #include "budget/search.hpp"
+#include "budget/sources.hpp"
 
 namespace perdure {
 
 namespace {
 
 constexpr double assumed_read_us_per_byte = 1.0;
-
-Source from_part(const Device& part, const std::string& column, double value, const std::string& unit) {
-    const Provenance source = part.source_of(column);
-    return {column,
-            value,
-            unit,
-            SourceKind::part,
-            source.text.empty() || source.text == "from memory" ? "no document" : source.text,
-            source.from_memory};
-}
-
-Source from_file(const Project& project, Place place, const std::string& what, double value, const std::string& unit) {
-    if (place.line == 0) { return {what, value, unit, SourceKind::file, "default, docs/project-file.md", false}; }
-    return {what, value, unit, SourceKind::file, fmt::format("{}:{}", project.path, place.line), false};
-}
-
-Source by_formula(const std::string& what, double value, const std::string& unit, const std::string& text) {
-    return {what, value, unit, SourceKind::formula, text, false};
-}
-
-Source assume(const std::string& what, double value, const std::string& unit, const std::string& text) {
-    return {what, value, unit, SourceKind::assumption, text, false};
-}
 
 size_t run_index(const Device& part, const BlockRun& run) {
     for (size_t i = 0; i < part.runs.size(); ++i) {
@@ -48,30 +27,12 @@ std::optional<double> at_run(const std::vector<double>& values, size_t run) {
     return values[std::min(run, values.size() - 1)];
 }
 
-Finding named(const std::string& name, const std::string& area, const std::string& unit) {
-    Finding out;
-    out.name = name;
-    out.area = area;
-    out.unit = unit;
-    return out;
-}
-
-/// Judges smaller-is-better figures: `have` is what is allowed, if anything is.
-void judge(Finding& finding, double need, std::optional<double> allowed, double margin_min = 1) {
-    finding.need = need;
-    finding.have = allowed.value_or(0);
-    finding.margin_min = margin_min;
-    if (!allowed) { return; }
-    finding.margin = need > 0 ? *allowed / need : 1e9;
-    finding.status = finding.margin >= margin_min * (1 - 1e-12) ? FindingStatus::holds : FindingStatus::fails;
-}
-
 Finding wear_finding(const Project& project, const AreaBudget& area) {
     Finding out = named("wear", area.name, "erases");
     const Requirements& asked = project.requirements;
     const double endurance = project.part.endurance_cycles.value_or(0);
     const double blocks = area.layout.geometry.ring_blocks;
-    judge(out, format_erases + area.erases.per_block_max, endurance * asked.spend_limit, asked.margin_min);
+    judge(out, erases_of(project, area), endurance * asked.spend_limit, asked.margin_min);
     out.note = fmt::format("nominal {:.0f}", format_erases + area.nominal_erases.per_block_max);
     out.from = {
         from_part(project.part, "endurance_cycles", endurance, "erases"),
@@ -90,6 +51,10 @@ Finding wear_finding(const Project& project, const AreaBudget& area) {
             "erases of each block", out.need, "erases",
             fmt::format("both / {:.0f} blocks, three standard deviations of the second, and {:.0f} of formatting",
                         blocks, format_erases))};
+    if (project.conditions.erases_spent > 0) {
+        out.from.push_back(from_file(project, project.conditions.spent_place, "spent before shipment",
+                                     project.conditions.erases_spent, "erases"));
+    }
     return out;
 }
 
@@ -304,6 +269,45 @@ std::optional<OperationTimes> operation_times(const Device& part) {
     return OperationTimes{*program, *erase, assumed_read_us_per_byte};
 }
 
+namespace {
+
+void append(std::vector<Finding>& to, std::vector<Finding> from) {
+    for (Finding& finding : from) { to.push_back(std::move(finding)); }
+}
+
+/// One area on the part as it meets it; the findings go to `findings`.
+AreaBudget area_budget(const Project& project, const Area& area, const Demand& demand, std::vector<Finding>& findings) {
+    AreaBudget budget;
+    budget.name = area.name;
+    budget.erases_allowed = erases_allowed(project);
+    budget.fewest_blocks = fewest_blocks(project, area, demand);
+    const auto layout = choose_layout(project, area, budget);
+    if (!layout) {
+        findings.push_back(layout_finding(project, area, budget, layout.error()));
+        return budget;
+    }
+    budget.laid_out = true;
+    budget.layout = *layout;
+    budget.wear = ring_wear(*layout, traffic_of(project, area, demand, Figures::sizing));
+    budget.nominal_wear = ring_wear(*layout, traffic_of(project, area, demand, Figures::nominal));
+    budget.erases = erases_over(budget.wear, layout->geometry.ring_blocks, demand.life_s);
+    budget.nominal_erases = erases_over(budget.nominal_wear, layout->geometry.ring_blocks, demand.life_s);
+    budget.longest_life_years = longest_life_years(project, budget.erases);
+    budget.fastest_periodic = fastest_periodic(project, area, demand, *layout);
+    budget.records = record_budgets(project, area, demand, budget);
+    if (const auto times = operation_times(project.part)) { budget.latency = latency_of(*layout, *times, budget.wear); }
+    findings.push_back(wear_finding(project, budget));
+    findings.push_back(layout_finding(project, area, budget, std::nullopt));
+    add_latency(project, budget, findings);
+    findings.push_back(residual_finding(project, area, demand));
+    append(findings, endurance_findings(project, area, budget));
+    append(findings, fleet_findings(project, area, demand, budget));
+    append(findings, retention_findings(project, budget));
+    return budget;
+}
+
+} // namespace
+
 tl::expected<Budget, Refusal> make_budget(const Project& project) {
     const Usable can = usable(project.part);
     if (!can.ok) { return tl::unexpected(Refusal{can.why_not, 0, 0, ""}); }
@@ -317,32 +321,13 @@ tl::expected<Budget, Refusal> make_budget(const Project& project) {
     out.project = project.product.name;
     out.life_years = project.product.life_years;
     for (const Area& area : project.areas) {
-        AreaBudget& budget = out.areas.emplace_back();
-        budget.name = area.name;
-        budget.erases_allowed = erases_allowed(project);
-        budget.fewest_blocks = fewest_blocks(project, area, demand);
-        const auto layout = choose_layout(project, area, budget);
-        if (!layout) {
-            out.findings.push_back(layout_finding(project, area, budget, layout.error()));
-            continue;
-        }
-        budget.laid_out = true;
-        budget.layout = *layout;
-        budget.wear = ring_wear(*layout, traffic_of(project, area, demand, Figures::sizing));
-        budget.nominal_wear = ring_wear(*layout, traffic_of(project, area, demand, Figures::nominal));
-        budget.erases = erases_over(budget.wear, layout->geometry.ring_blocks, demand.life_s);
-        budget.nominal_erases = erases_over(budget.nominal_wear, layout->geometry.ring_blocks, demand.life_s);
-        budget.longest_life_years = longest_life_years(project, budget.erases);
-        budget.fastest_periodic = fastest_periodic(project, area, demand, *layout);
-        budget.records = record_budgets(project, area, demand, budget);
-        if (const auto times = operation_times(project.part)) {
-            budget.latency = latency_of(*layout, *times, budget.wear);
-        }
-        out.findings.push_back(wear_finding(project, budget));
-        out.findings.push_back(layout_finding(project, area, budget, std::nullopt));
-        add_latency(project, budget, out.findings);
-        out.findings.push_back(residual_finding(project, area, demand));
+        out.areas.push_back(area_budget(as_met(project, area), area, demand, out.findings));
     }
+    append(out.findings, wrong_entry_findings(project, demand, out.areas));
+    append(out.findings, failing_findings(project, out.areas));
+    append(out.findings, deadline_findings(project, out.areas));
+    append(out.findings, energy_findings(project, demand, out.areas));
+    out.caution = caution_of(project.conditions);
     out.findings.push_back(flash_finding(project, out.areas));
     return out;
 }

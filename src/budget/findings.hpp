@@ -84,6 +84,7 @@ struct Budget {
     double life_years = 0;
     std::vector<AreaBudget> areas;
     std::vector<Finding> findings;
+    std::string caution; ///< what the reader has to know besides; empty where nothing of the kind was asked
     [[nodiscard]] bool holds() const;
 };
 

@@ -8,7 +8,8 @@ namespace perdure {
 
 double erases_allowed(const Project& project) {
     const Requirements& asked = project.requirements;
-    return project.part.endurance_cycles.value_or(0) * asked.spend_limit / asked.margin_min;
+    return project.part.endurance_cycles.value_or(0) * asked.spend_limit / asked.margin_min -
+           project.conditions.erases_spent;
 }
 
 double erases_needed(const AreaLayout& layout, const Traffic& traffic, double life_s, Precision precision) {

@@ -289,6 +289,10 @@ std::string budget_text(const Budget& budget) {
         add_inverse(out, area);
     }
     add_sources(out, budget, many);
+    if (!budget.caution.empty()) {
+        out += '\n';
+        add_wrapped(out, budget.caution, 0);
+    }
     return out;
 }
 
@@ -299,6 +303,7 @@ nlohmann::json budget_json(const Budget& budget) {
     out["life_years"] = budget.life_years;
     out["findings"] = nlohmann::json::array();
     for (const Finding& finding : budget.findings) { out["findings"].push_back(json_of(finding)); }
+    out["caution"] = budget.caution;
     out["areas"] = nlohmann::json::array();
     for (const AreaBudget& area : budget.areas) { out["areas"].push_back(json_of(area)); }
     return out;

@@ -68,11 +68,15 @@ std::optional<RetentionStep> by_energy(const std::vector<RetentionGuarantee>& gu
 } // namespace
 
 std::optional<RetentionStep> retention_step(const std::vector<RetentionGuarantee>& guarantees, double cycles,
-                                            const std::vector<Stay>& stays, std::optional<double> energy_ev) {
+                                            const std::vector<Stay>& stays, const std::vector<Stay>& beyond,
+                                            std::optional<double> energy_ev) {
     const std::optional<double> hottest = hottest_c(stays);
-    const auto step = as_steps(guarantees, cycles, stays, hottest);
+    std::optional<RetentionStep> step;
+    if (!hottest_c(beyond)) { step = as_steps(guarantees, cycles, stays, hottest); }
     if (!energy_ev) { return step; }
-    const auto carried = by_energy(guarantees, cycles, stays, hottest, *energy_ev);
+    std::vector<Stay> all = stays;
+    all.insert(all.end(), beyond.begin(), beyond.end());
+    const auto carried = by_energy(guarantees, cycles, all, hottest, *energy_ev);
     return step && (!carried || step->margin() >= carried->margin()) ? step : carried;
 }
 

@@ -56,9 +56,11 @@ struct RetentionStep {
 /// As steps: of those given at or above the hottest stay, the longest; nothing is interpolated. With an energy, all
 /// stays are carried to each guarantee's temperature, and of the guarantees not below the hottest stay (of all, where
 /// there is none such) the one with the least margin is taken. Where both ways exist, the one with the greater margin
-/// counts, as each is safe by itself. Nothing when no guarantee covers the erases, or none the temperature and no
-/// energy was stated.
+/// counts, as each is safe by itself. `beyond` are stays hotter than any guarantee is meant for, such as soldering:
+/// they count by the energy only, and where there are some nothing is taken as a step. Nothing when no guarantee covers
+/// the erases, or none the temperature and no energy was stated.
 std::optional<RetentionStep> retention_step(const std::vector<RetentionGuarantee>& guarantees, double cycles,
-                                            const std::vector<Stay>& stays, std::optional<double> energy_ev);
+                                            const std::vector<Stay>& stays, const std::vector<Stay>& beyond,
+                                            std::optional<double> energy_ev);
 
 } // namespace perdure

@@ -9,14 +9,9 @@
 
 #include "catalog/catalog.hpp"
 #include "flash/geometry.hpp"
+#include "project/conditions.hpp"
 
 namespace perdure {
-
-/// Where in the project file something was said. Lines and columns count from 1; 0 means "not in the file".
-struct Place {
-    uint32_t line = 0;
-    uint32_t column = 0;
-};
 
 enum class RecordKind { value, total };
 
@@ -102,6 +97,7 @@ struct Project {
     std::vector<Area> areas;
     std::vector<Record> records; ///< sorted by id
     Requirements requirements;
+    Conditions conditions;
 };
 
 } // namespace perdure

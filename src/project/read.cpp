@@ -112,7 +112,9 @@ std::string syntax_hint(std::string_view line, uint32_t column) {
 }
 
 void check_sections(Source& source, const toml::table& file) {
-    check_keys(Section{source, file, "the file", {}}, {"product", "part", "area", "record", "require"});
+    check_keys(Section{source, file, "the file", {}},
+               {"product", "part", "area", "record", "require", "profile", "endurance", "retention", "aged", "deadline",
+                "energy", "qualification", "wear_out", "uncertainty", "errors"});
 }
 
 } // namespace
@@ -162,7 +164,10 @@ void read_requirements(Source& source, const toml::table& file, Project& project
     const Section section{source, *table, "[require]", span_of_key(root, "require")};
     Requirements& require = project.requirements;
     require.place = section.span.place;
-    check_keys(section, {"margin", "spend_limit", "put_stall", "start_up", "flash_share"});
+    std::vector<std::string> keys{"margin", "spend_limit", "put_stall", "start_up", "flash_share"};
+    keys.insert(keys.end(), condition_requirement_keys.begin(), condition_requirement_keys.end());
+    check_keys(section, keys);
+    read_condition_requirements(section, project.conditions.require);
     const Bounds share{0, 1, true, false, "a share above 0 and at most 1"};
     const Bounds time{0, 86400, true, false, "above 0 and at most 1 d"};
     require.margin_min =
@@ -197,6 +202,8 @@ tl::expected<Project, std::vector<Diagnostic>> read_project(std::string_view tex
         read_areas(source, file, project);
         read_records(source, file, project);
         read_requirements(source, file, project);
+        read_temperatures(source, file, project);
+        read_reviews(source, file, project);
     } catch (const toml::parse_error& error) {
         const toml::source_position& at = error.source().begin;
         source.complain({{at.line, at.column}, 1}, syntax_message(error.description()),

@@ -23,6 +23,22 @@ void read_areas(Source& source, const toml::table& file, Project& project);
 /// [record.NAME] -> project.records, by id. Needs project.areas and project.product.
 void read_records(Source& source, const toml::table& file, Project& project);
 
+/// The sections about what the product lives through -> project.conditions. Need project.part and project.records.
+void read_temperatures(Source& source, const toml::table& file,
+                       Project& project);                                     ///< profile, endurance, retention, aged
+void read_reviews(Source& source, const toml::table& file, Project& project); ///< deadlines, energy, samples, spreads
+
+/// What [require] asks of them, and the keys it uses.
+extern const std::vector<std::string> condition_requirement_keys;
+void read_condition_requirements(const Section& require, ConditionRequirements& out);
+
+/// The tables of an array, [[KEY]] or a list of inline tables, each with a name for messages: "PREFIX 2".
+std::vector<Section> tables_of(const Section& section, std::string_view key, const std::string& prefix,
+                               std::string_view example);
+
+/// The place of a key's value, or none when the file leaves the key out.
+Place place_if_given(const Section& section, std::string_view key);
+
 /// Fields of one record, whose kind is unknown after an error. Errors are noted in the section's source.
 std::vector<Field> read_fields(const Section& record, std::optional<RecordKind> kind);
 

@@ -25,6 +25,8 @@ constexpr std::array units{
     Unit{"C", Dimension::temperature_c, 1},   Unit{"mV", Dimension::voltage_v, 1e-3},
     Unit{"V", Dimension::voltage_v, 1},       Unit{"uA", Dimension::current_ma, 1e-3},
     Unit{"mA", Dimension::current_ma, 1},     Unit{"A", Dimension::current_ma, 1000},
+    Unit{"eV", Dimension::energy_ev, 1},      Unit{"mAh", Dimension::charge_mah, 1},
+    Unit{"Ah", Dimension::charge_mah, 1000},
 };
 
 struct Spelling {
@@ -79,6 +81,10 @@ std::string_view measured_thing(Dimension dimension) {
         return "a voltage";
     case Dimension::current_ma:
         return "a current";
+    case Dimension::energy_ev:
+        return "an energy";
+    case Dimension::charge_mah:
+        return "a charge";
     }
     return "";
 }
@@ -159,6 +165,10 @@ std::string_view example_of(Dimension dimension) {
         return "a voltage such as \"3.3 V\"";
     case Dimension::current_ma:
         return "a current such as \"3 mA\"";
+    case Dimension::energy_ev:
+        return "an activation energy such as \"0.6 eV\"";
+    case Dimension::charge_mah:
+        return "a charge such as \"2400 mAh\"";
     }
     return "";
 }

@@ -10,7 +10,7 @@
 namespace perdure {
 
 /// What a quantity measures; the result of parse_quantity is in the unit named here.
-enum class Dimension { time_s, life_y, size_bytes, temperature_c, voltage_v, current_ma };
+enum class Dimension { time_s, life_y, size_bytes, temperature_c, voltage_v, current_ma, energy_ev, charge_mah };
 
 /// Why a text is not the quantity asked for.
 struct QuantityError {
@@ -18,7 +18,8 @@ struct QuantityError {
     std::string nearest; ///< the text as it was probably meant; empty when unknown
 };
 
-/// Reads a number, optional blanks and a unit: us ms s min h d (a day of 86,400 s); y; B KiB MiB; C; mV V; uA mA A.
+/// Reads a number, optional blanks and a unit: us ms s min h d (a day of 86,400 s); y; B KiB MiB; C; mV V; uA mA A; eV;
+/// mAh Ah.
 /// A year is not a time here, because its length is the project's to say. Errors: no number, not finite, no unit, a
 /// unit that is unknown or measures something else.
 tl::expected<double, QuantityError> parse_quantity(std::string_view text, Dimension dimension);

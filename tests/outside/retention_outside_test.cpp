@@ -55,11 +55,11 @@ TEST(OutsideRetention, EffectiveTemperatureComputedApart) {
 TEST(OutsideRetention, DataSheetPairsAreSteps) {
     const std::vector<RetentionGuarantee> sheet{{10'000, 55, 30}, {10'000, 85, 15}, {10'000, 105, 10},
                                                 {1'000, 85, 30},  {1'000, 105, 15}, {1'000, 125, 7}};
-    EXPECT_DOUBLE_EQ(retention_step(sheet, 10'000, {{56, 1}}, {})->have_years, 15);
-    EXPECT_DOUBLE_EQ(retention_step(sheet, 10'000, {{55, 1}}, {})->have_years, 30);
-    EXPECT_DOUBLE_EQ(retention_step(sheet, 1'001, {{105, 1}}, {})->have_years, 10);
-    EXPECT_DOUBLE_EQ(retention_step(sheet, 1'000, {{106, 1}}, {})->have_years, 7);
-    EXPECT_FALSE(retention_step(sheet, 1'001, {{106, 1}}, {}));
+    EXPECT_DOUBLE_EQ(retention_step(sheet, 10'000, {{56, 1}}, {}, {})->have_years, 15);
+    EXPECT_DOUBLE_EQ(retention_step(sheet, 10'000, {{55, 1}}, {}, {})->have_years, 30);
+    EXPECT_DOUBLE_EQ(retention_step(sheet, 1'001, {{105, 1}}, {}, {})->have_years, 10);
+    EXPECT_DOUBLE_EQ(retention_step(sheet, 1'000, {{106, 1}}, {}, {})->have_years, 7);
+    EXPECT_FALSE(retention_step(sheet, 1'001, {{106, 1}}, {}, {}));
 }
 
 } // namespace

@@ -22,6 +22,37 @@ static const char *check_total(const perdure_record *record) {
     return bytes == record->bytes ? NULL : "bytes: not the sum of the total's fields";
 }
 
+static bool has_short_entries(const perdure_record *record) {
+    for (uint32_t i = 0; record->fields != NULL && i < record->field_count; i++) {
+        if ((record->fields[i] & 0x3Fu) != 0u) {
+            return true;
+        }
+    }
+    return false;
+}
+
+static const char *check_log(const perdure_config *config, uint32_t index) {
+    const perdure_record *record = &config->records[index];
+    if (record->fields != NULL) {
+        return "fields: a log has none";
+    }
+    if (config->totals == NULL) {
+        return "totals: NULL, though a record is a log";
+    }
+    if ((uint32_t)record->bytes * record->batch > 32767u - 5u) {
+        return "batch: batch * bytes is at most 32762";
+    }
+    for (uint32_t i = 0; i < config->record_count; i++) {
+        if (i != index && config->records[i].batch != 0u) {
+            return "batch: an area has one log at most";
+        }
+        if (has_short_entries(&config->records[i])) {
+            return "batch: an area with a log has no totals with short entries";
+        }
+    }
+    return NULL;
+}
+
 static const char *check_record(const perdure_config *config, uint32_t index) {
     const perdure_record *record = &config->records[index];
     if (record->id == 0u || record->id == 0xFFFFu) {
@@ -32,6 +63,9 @@ static const char *check_record(const perdure_config *config, uint32_t index) {
     }
     if (record->bytes == 0u || record->bytes > 32767u) {
         return "bytes: 1 to 32767";
+    }
+    if (record->batch != 0u) {
+        return check_log(config, index);
     }
     if (record->fields == NULL) {
         return NULL;
@@ -69,6 +103,12 @@ const char *perdure_check_config(const perdure_config *config, uint16_t *record)
     }
     if (config->blank != 0xFFu && config->blank != 0x00u) {
         return "blank: 0xFF or 0x00";
+    }
+    if (config->urgent > config->record_count) {
+        return "urgent: 1 + place of a record, or 0";
+    }
+    if (config->urgent != 0u && config->records[config->urgent - 1u].batch != 0u) {
+        return "urgent: not for a log";
     }
     for (uint32_t i = 0; i < config->record_count; i++) {
         const char *wrong = check_record(config, i);

@@ -24,7 +24,12 @@
 #define RESTARTS_HELD 3u       /* failed starts that a head must have room for */
 #define NO_RESTART 0xFFFFFFFFu /* as the age from which an entry voids: it voids nothing */
 
-enum { TAG_RESTART = 1, TAG_RESTART_ALONE = 2, TAG_MARK = 3 };
+#define LOG_BYTES 5u       /* count and number of a full log entry, which its length counts */
+#define LOG_SHORT_MAX 255u /* short log entries that may rest on one full entry */
+#define STATE_LAZY 0xFFu   /* in perdure_store.state: opened, but the restart entry is still owed */
+#define STATE_CLOSED 0xFEu /* after perdure_put_now: whatever call it interrupted must program nothing more */
+
+enum { TAG_RESTART = 1, TAG_RESTART_ALONE = 2, TAG_MARK = 3, TAG_LOG = 4 };
 enum { KIND_SYSTEM = 0, KIND_SHORT = 0x40, KIND_VALUE = 0x80, KIND_TOTAL = 0xC0 };
 
 /* A place in flash: block in the upper half, unit in the lower. 0 is a stamp, so it means "nowhere". */
@@ -37,6 +42,12 @@ enum { KIND_SYSTEM = 0, KIND_SHORT = 0x40, KIND_VALUE = 0x80, KIND_TOTAL = 0xC0 
 #define OUT_OF_LINE __attribute__((noipa))
 #else
 #define OUT_OF_LINE
+#endif
+
+#if PERDURE_PUT_NOW
+#define WRITABLE(s) ((s)->state != STATE_CLOSED)
+#else
+#define WRITABLE(s) true
 #endif
 
 #if PERDURE_HEALTH
@@ -79,6 +90,16 @@ static void put_le(uint8_t *to, uint32_t value) {
         value >>= 8;
     }
 }
+
+#if PERDURE_LOGS
+static uint32_t get_le(const uint8_t *from) {
+    uint32_t value = 0;
+    for (uint32_t i = 4; i != 0u; i--) {
+        value = (value << 8) | from[i - 1u];
+    }
+    return value;
+}
+#endif
 
 static OUT_OF_LINE uint32_t units_of(const perdure_config *c, uint32_t bytes) {
     return (bytes + c->unit_bytes - 1u) / c->unit_bytes;
@@ -170,6 +191,16 @@ static uint32_t room(const perdure_store *s) {
     return (uint32_t)s->config->block_units - s->unit;
 }
 
+/* Has the head room for `units`? While no blank block is left that perdure_put_now could go to, its room is kept too. */
+static OUT_OF_LINE bool fits(const perdure_store *s, uint32_t units) {
+#if PERDURE_PUT_NOW
+    if (s->blanks == 0u) {
+        units += s->reserve;
+    }
+#endif
+    return room(s) >= units;
+}
+
 #if PERDURE_BAD_BLOCKS
 static uint32_t bad_count(const perdure_config *c) {
     uint32_t count = 0;
@@ -212,6 +243,7 @@ typedef struct reader {
 typedef struct entry {
     bool pending; /* restart: the erase that the last mark speaks of may be unfinished */
     bool ok;      /* false once a byte could not be read or made no sense; from then on nothing is read */
+    bool log;     /* a full log entry; `body` and `length` are those of its samples */
     uint32_t check_bits;
     uint32_t units;
     uint32_t head;   /* address of a full entry's first byte, behind what makes it a restart */
@@ -230,7 +262,9 @@ typedef struct entry {
     uint32_t prefix;
     uint32_t base;        /* if these fields are those of the full entry a short one rested on, its place; else 0 */
     uint32_t field_count; /* of the last full entry of a total */
-    uint32_t width;       /* all fields' low-order bits in a short entry */
+    uint32_t width; /* all fields' low-order bits in a short entry; of a log: bits of its short entry behind the head */
+    uint32_t log_number; /* of the first sample of the last full log entry */
+    uint32_t log_count;  /* of its samples; 0: the last full entry was that of a total */
     uint8_t fields[FIELDS_MAX];
 } entry;
 
@@ -238,6 +272,7 @@ static void entry_forget(const perdure_config *c, entry *e) {
     e->config = c;
     e->sequence = 0;
     e->base = 0;
+    e->log_count = 0;
 }
 
 static void read_begin(uint32_t place, uint32_t check_bits, entry *e) {
@@ -380,22 +415,29 @@ static void read_head(const perdure_store *s, uint32_t place, entry *e) {
             e->id = take(e, 2);
             return;
         }
-        const uint32_t unit = take(e, 2);
-        const uint32_t back = take(e, 2);
-        const uint32_t age = age_order(s, place) >> 16;
-        e->pending = (back & RESTART_PENDING) != 0u;
-        e->from = (back & ~RESTART_PENDING) > age ? 0u : PLACE(age - (back & ~RESTART_PENDING), unit);
-        if (first == TAG_RESTART_ALONE) {
-            return;
+        if (first == TAG_RESTART || first == TAG_RESTART_ALONE) {
+            const uint32_t unit = take(e, 2);
+            const uint32_t back = take(e, 2);
+            const uint32_t age = age_order(s, place) >> 16;
+            e->pending = (back & RESTART_PENDING) != 0u;
+            e->from = (back & ~RESTART_PENDING) > age ? 0u : PLACE(age - (back & ~RESTART_PENDING), unit);
+            if (first == TAG_RESTART_ALONE) {
+                return;
+            }
+            first = take(e, 1);
         }
-        const uint32_t tag = first;
-        first = take(e, 1);
+#if PERDURE_LOGS
+        if (first == TAG_LOG) {
+            e->log = true;
+            first = take(e, 1);
+        }
+#endif
         e->kind = first & 0xC0u;
-        if (tag != TAG_RESTART || (first & 0x80u) == 0u) {
+        if ((first & 0x80u) == 0u) {
             spoil(e);
         }
     }
-    e->head = read_address(e) - 1u;
+    e->head = read_address(e) - (e->log ? 2u : 1u);
     e->id = first & 0x3Fu;
     if (e->id == 0u) {
         e->id = take(e, 2);
@@ -413,6 +455,7 @@ static void read_head(const perdure_store *s, uint32_t place, entry *e) {
     e->body = read_address(e);
     if (e->kind == KIND_TOTAL) {
         e->base = 0;
+        e->log_count = 0;
         e->field_count = 0;
         e->width = 0;
         for (uint32_t bytes = 0; bytes < e->length && e->ok;) {
@@ -426,6 +469,19 @@ static void read_head(const perdure_store *s, uint32_t place, entry *e) {
             e->fields[e->field_count++] = (uint8_t)field;
         }
     }
+#if PERDURE_LOGS
+    if (e->log) {
+        e->base = 0;
+        e->log_count = take(e, 1);
+        e->log_number = take(e, 4);
+        e->body = read_address(e);
+        if (e->kind != KIND_VALUE || e->length < LOG_BYTES) {
+            spoil(e);
+        }
+        e->length -= LOG_BYTES;
+        e->width = 8u * (1u + e->length); /* how far it is in the count of entries, and as many samples */
+    }
+#endif
 }
 
 /* What a later restart entry may still void. */
@@ -441,6 +497,15 @@ typedef struct seen {
 typedef struct walk {
     seen list[PENDING_MAX + 1u]; /* and the one that comes */
     uint32_t count;
+#if PERDURE_LOGS
+    /* A reader of a log: what is settled is shown to it instead of being taken as the newest. */
+    perdure_visit *visit; /* NULL while the store is opened */
+    void *context;
+    uint8_t *sample;
+    uint32_t index; /* the log */
+    uint32_t next;  /* number of the first sample that is still asked for */
+    bool done;
+#endif
 } walk;
 
 /* The full entry that the short entry `e` in `block` rests on, 0 if none. While a block is walked (`k`) it may itself be
@@ -474,7 +539,7 @@ static bool read_entry(const perdure_store *s, const walk *k, uint32_t place, en
         }
         if (base != e->base) {
             read_head(s, base, e); /* for its field widths; it may be a restart entry */
-            if (!e->ok || e->kind != KIND_TOTAL) {
+            if (!e->ok || (e->kind != KIND_TOTAL && !e->log)) {
                 return false;
             }
             e->base = base;
@@ -511,7 +576,8 @@ static void write_unit(perdure_store *s) {
     if (s->write_ok) {
         const uint32_t address = address_of(c, s->write_place);
         COUNT(s->programs);
-        s->write_ok = c->port->program(c->port->context, address, c->unit_buffer) && unit_reads(c, address);
+        s->write_ok = WRITABLE(s) && c->port->program(c->port->context, address, c->unit_buffer) &&
+                      unit_reads(c, address) && WRITABLE(s);
     }
     s->write_place++;
     s->write_fill = 0;
@@ -623,9 +689,9 @@ static bool erase_block(perdure_store *s, uint32_t block, uint32_t sequence) {
         }
     }
 #if PERDURE_BAD_BLOCKS
-    bool ok = (c->block_flags[block] & BLOCK_WORN) == 0u && c->port->erase(c->port->context, block);
+    bool ok = (c->block_flags[block] & BLOCK_WORN) == 0u && WRITABLE(s) && c->port->erase(c->port->context, block);
 #else
-    bool ok = c->port->erase(c->port->context, block);
+    bool ok = WRITABLE(s) && c->port->erase(c->port->context, block);
 #endif
     if (ok) {
         write_begin(s, PLACE(block, 0), check_start(STAMP_BITS));
@@ -653,11 +719,15 @@ static bool advance(perdure_store *s) {
         return false;
     }
     const uint32_t next = ring_next_good(s, s->head);
-    s->sequence += ring_distance(s->config, s->head, next);
+    const uint32_t sequence = s->sequence + ring_distance(s->config, s->head, next);
+    const uint32_t check = check_begin(s->config, sequence);
+    PERDURE_MASK();
+    s->sequence = sequence;
     s->head = (uint16_t)next;
     s->blanks--;
     s->unit = s->stamp_units;
-    s->head_check = check_begin(s->config, s->sequence);
+    s->head_check = check;
+    PERDURE_UNMASK();
     return true;
 }
 
@@ -667,13 +737,18 @@ static bool advance(perdure_store *s) {
 
 /* What a full entry is made of: id, length, descriptors and payload from RAM, or all of it as it stands in flash. */
 typedef struct source {
-    const perdure_record *record; /* NULL: the list of blocks set aside, or `address` */
-    const uint8_t *payload;
-    uint32_t address; /* in flash, or 0 */
+    const perdure_record *record; /* NULL: the list of blocks set aside, or a copy of what stands in flash */
+    const uint8_t *payload;       /* in RAM, or NULL */
+    uint32_t address;             /* in flash: of `copy` bytes that end the entry */
+    uint32_t copy;
     uint32_t id;
     uint32_t length;
     uint32_t kind;
     uint32_t bytes; /* of the whole entry, but for the check code */
+#if PERDURE_LOGS
+    uint32_t number; /* logs: of the first sample */
+    uint32_t count;  /* and how many there are */
+#endif
 } source;
 
 static uint32_t entry_units(const perdure_config *c, uint32_t bytes) {
@@ -683,6 +758,48 @@ static uint32_t entry_units(const perdure_config *c, uint32_t bytes) {
 static uint32_t head_bytes(uint32_t id) {
     return id > 62u ? 3u : 1u;
 }
+
+#if PERDURE_LOGS
+#define IS_LOG(record) ((record)->batch != 0u)
+
+/* Where a log stands, in the RAM for current values: number of the next sample (four bytes), how many short entries
+ * rest on the last full one, how many samples that one has. */
+static uint8_t *log_state(const perdure_config *c, uint32_t index) {
+    return c->totals + c->records[index].total_offset;
+}
+
+static void set_log_state(const perdure_config *c, uint32_t index, uint32_t next, uint32_t shorts, uint32_t count) {
+    uint8_t *state = log_state(c, index);
+    put_le(state, next);
+    state[4] = (uint8_t)shorts;
+    state[5] = (uint8_t)count;
+}
+
+/* A log's full entry: `count` samples at `samples`. Without, the newest entry's as a start puts it again, or later
+ * none: then it carries on the number only. */
+static bool find_log_source(const perdure_store *s, uint32_t index, const uint8_t *samples, uint32_t count, source *f) {
+    const perdure_config *c = s->config;
+    bool ok = true;
+    f->number = get_le(log_state(c, index));
+    f->payload = samples;
+    f->length = LOG_BYTES + count * f->record->bytes;
+    if (samples == NULL && s->newest_index == index) {
+        entry e;
+        entry_forget(c, &e);
+        ok = read_entry(s, NULL, s->newest_place, &e);
+        count = e.log_count;
+        f->address = e.kind == KIND_SHORT ? e.body + 1u : e.body;
+        f->copy = e.end - f->address;
+        f->length = LOG_BYTES + f->copy;
+        f->number -= count;
+    }
+    f->count = count;
+    f->bytes = 1u + head_bytes(f->id) + (f->length >= 0x80u ? 2u : 1u) + f->length;
+    return ok;
+}
+#else
+#define IS_LOG(record) false
+#endif
 
 /* Finds what record `index` consists of now; `payload` is its new value, or NULL for the stored one. */
 static bool find_source(const perdure_store *s, uint32_t index, const uint8_t *payload, source *f) {
@@ -694,6 +811,11 @@ static bool find_source(const perdure_store *s, uint32_t index, const uint8_t *p
         f->record = record;
         f->id = record->id;
         f->length = record->bytes;
+#if PERDURE_LOGS
+        if (IS_LOG(record)) {
+            return find_log_source(s, index, payload, payload == NULL ? 0u : record->batch, f);
+        }
+#endif
 #if PERDURE_TOTALS
         if (record->fields != NULL) {
             f->kind = KIND_TOTAL;
@@ -713,8 +835,10 @@ static bool find_source(const perdure_store *s, uint32_t index, const uint8_t *p
         entry e;
         entry_forget(c, &e);
         const bool ok = read_newest(s, index, &e);
+        f->record = NULL;
         f->address = e.head;
-        f->bytes = e.end - e.head;
+        f->copy = e.end - e.head;
+        f->bytes = f->copy;
         return ok;
     }
     f->bytes += head_bytes(f->id) + (f->length >= 0x80u ? 2u : 1u) + f->length;
@@ -740,19 +864,26 @@ static bool append(perdure_store *s, uint32_t index, const source *f, uint32_t f
     if (f == NULL) {
         return entry_end(s);
     }
-    if (f->address != 0u) {
-        for (uint32_t i = 0; i < f->bytes; i++) {
-            uint8_t raw = 0;
-            s->write_ok = s->write_ok && flash_read(c, f->address + i, &raw, 1);
-            write_byte(s, raw);
+    if (f->copy != f->bytes) {
+#if PERDURE_LOGS
+        const bool log = f->record != NULL && IS_LOG(f->record);
+        if (log) {
+            write_byte(s, TAG_LOG);
         }
-    } else {
+#endif
         write_head(s, f->kind, f->id);
         if (f->length >= 0x80u) {
             write_byte(s, 0x80u | (f->length >> 8));
         }
         write_byte(s, f->length);
-        if (f->record != NULL) {
+#if PERDURE_LOGS
+        if (log) {
+            write_byte(s, f->count);
+            write_number(s, f->number, 4);
+            write_bytes(s, f->payload, f->payload == NULL ? 0u : f->length - LOG_BYTES);
+        } else
+#endif
+            if (f->record != NULL) {
 #if PERDURE_TOTALS
             if (f->kind == KIND_TOTAL) {
                 write_bytes(s, f->record->fields, f->record->field_count);
@@ -768,10 +899,20 @@ static bool append(perdure_store *s, uint32_t index, const source *f, uint32_t f
         }
 #endif
     }
+    for (uint32_t i = 0; i < f->copy; i++) {
+        uint8_t raw = 0;
+        s->write_ok = s->write_ok && flash_read(c, f->address + i, &raw, 1);
+        write_byte(s, raw);
+    }
     if (!entry_end(s)) {
         return false;
     }
     c->newest[index] = place;
+#if PERDURE_LOGS
+    if (f->record != NULL && IS_LOG(f->record)) {
+        set_log_state(c, index, f->number + f->count, 0, f->count);
+    }
+#endif
     return true;
 }
 
@@ -781,10 +922,11 @@ static bool append_mark(perdure_store *s, uint32_t distance) {
     return entry_end(s);
 }
 
+#define FULL_ONLY 0xFFFFu /* as the bytes of a short entry: there is none */
+
 #if PERDURE_TOTALS
 /* Totals are worked on byte by byte with a carry: on 32-bit cores that is less code than 64-bit arithmetic. */
 #define BACKWARD 0u
-#define FULL_ONLY 0xFFFFu
 
 /* How a total moves from its current value to `payload`: BACKWARD, FULL_ONLY, or the bytes of a short entry without its
  * check code. A short entry carries a growth of a third of what the width can, so two lost entries leave it right: three
@@ -816,7 +958,7 @@ static uint32_t total_moves(const perdure_config *c, const perdure_record *recor
     return excess != 0u ? FULL_ONLY : head_bytes(record->id) + (bits >> 3);
 }
 
-static bool append_short(perdure_store *s, const perdure_record *record, const uint8_t *payload) {
+static bool append_short_total(perdure_store *s, const perdure_record *record, const uint8_t *payload) {
     uint32_t bits = 0;
     uint32_t count = 0; /* of bits that wait, below 8 */
     entry_begin(s);
@@ -843,6 +985,25 @@ static bool append_short(perdure_store *s, const perdure_record *record, const u
     return entry_end(s);
 }
 
+#endif
+
+#if PERDURE_LOGS
+/* Appends samples as a short entry: it rests on a full one of as many samples in the head. */
+static bool append_short_log(perdure_store *s, uint32_t index, const source *f) {
+    const uint32_t shorts = log_state(s->config, index)[4] + 1u;
+    entry_begin(s);
+    write_head(s, KIND_SHORT, f->id);
+    write_byte(s, shorts);
+    write_bytes(s, f->payload, f->length - LOG_BYTES);
+    const bool ok = entry_end(s);
+    if (ok) {
+        set_log_state(s->config, index, f->number + f->count, shorts, f->count);
+    }
+    return ok;
+}
+#endif
+
+#if PERDURE_TOTALS
 /* Carries a total's current value up to the low-order bits of the short entry `e`: now += (bits - now) mod 2^width. */
 static void apply_short(entry *e, uint8_t *now, uint32_t bytes_max) {
     uint32_t bits = 0;
@@ -888,7 +1049,7 @@ static bool copy_out(perdure_store *s, uint32_t index, bool here) {
         return true;
     }
     for (uint32_t tries = 0; tries < 4u; tries++) {
-        if (room(s) < entry_units(s->config, f.bytes)) {
+        if (!fits(s, entry_units(s->config, f.bytes))) {
             if (here || !advance(s)) {
                 return false;
             }
@@ -911,12 +1072,16 @@ static uint32_t living_in(const perdure_config *c, uint32_t block, uint32_t inde
 /* Everything in `tail` has been copied: says so in the log, then erases and stamps it. */
 static bool release(perdure_store *s, uint32_t tail) {
     const perdure_config *c = s->config;
-    while (room(s) < s->mark_units || !append_mark(s, ring_distance(c, tail, s->head))) {
+    while (!fits(s, s->mark_units) || !append_mark(s, ring_distance(c, tail, s->head))) {
         if (!advance(s)) {
             return false;
         }
     }
-    if (renew(s, tail)) {
+    const uint16_t pending = s->pending;
+    s->pending = (uint16_t)tail; /* for a perdure_put_now that comes while it is erased */
+    const bool ok = renew(s, tail);
+    s->pending = pending;
+    if (ok) {
         s->blanks++;
         return true;
     }
@@ -963,6 +1128,11 @@ static void forget(const perdure_config *c, uint32_t block) {
     for (uint32_t i = 0; i < slots(c); i++) {
         if (block == NONE || BLOCK_OF(c->newest[i]) == block) {
             c->newest[i] = 0;
+#if PERDURE_LOGS
+            if (i < c->record_count && IS_LOG(&c->records[i])) {
+                set_log_state(c, i, 0, 0, 0);
+            }
+#endif
 #if PERDURE_TOTALS
             if (i < c->record_count && c->records[i].fields != NULL) {
                 set_default(&c->records[i], c->totals + c->records[i].total_offset, 0);
@@ -989,6 +1159,21 @@ static void apply(perdure_store *s, uint32_t place, entry *e) {
         }
     }
 #endif
+#if PERDURE_LOGS
+    if (e->index < c->record_count && IS_LOG(&c->records[e->index])) {
+        uint32_t shorts = 0;
+        if (e->kind == KIND_SHORT) {
+            read_again(e, e->body);
+            shorts = take(e, 1);
+        } else if (e->log) {
+            c->newest[e->index] = place;
+        } else {
+            return;
+        }
+        set_log_state(c, e->index, e->log_number + (shorts + 1u) * e->log_count, shorts, e->log_count);
+        return;
+    }
+#endif
 #if PERDURE_TOTALS
     if (e->index < c->record_count && c->records[e->index].fields != NULL && e->kind != KIND_VALUE) {
         const perdure_record *record = &c->records[e->index];
@@ -1007,6 +1192,42 @@ static void apply(perdure_store *s, uint32_t place, entry *e) {
         c->newest[e->index] = place;
     }
 }
+
+#if PERDURE_LOGS
+/* Shows the samples of the settled entry `e` to who reads the log. */
+static void show(walk *k, uint32_t place, entry *e) {
+    const perdure_config *c = e->config;
+    const perdure_record *record = &c->records[k->index];
+    uint32_t number = e->log_number;
+    uint32_t at = e->body;
+    if (e->index != k->index) {
+        return;
+    }
+    if (e->kind == KIND_SHORT) {
+        read_again(e, at++);
+        number += take(e, 1) * e->log_count;
+        e->length = (e->width >> 3) - 1u;
+    } else if (e->log) {
+        c->newest[k->index] = place; /* for the short ones that follow; put back in the end */
+    } else {
+        return;
+    }
+    if (e->log_count == 0u) {
+        return; /* carries on the number only */
+    }
+    e->length /= e->log_count;
+    for (uint32_t i = e->log_count; i != 0u && !k->done; i--) {
+        /* An entry that failed and was put again may come twice. */
+        if (number >= k->next && flash_read(c, at, k->sample, shorter(e, record))) {
+            set_default(record, k->sample, shorter(e, record));
+            k->next = number + 1u;
+            k->done = !k->visit(k->context, number, k->sample);
+        }
+        number++;
+        at += e->length;
+    }
+}
+#endif
 
 /* Settles the oldest of the seen entries: newest to oldest, a void restart voids nothing, what a standing one voids is lost.
  * `e` is overwritten: one entry for all of the walk saves stack. */
@@ -1030,6 +1251,12 @@ static void settle_oldest(perdure_store *s, walk *k, entry *e) {
     } else if (!read_entry(s, NULL, oldest.place, e)) {
         return;
     }
+#if PERDURE_LOGS
+    if (k->visit != NULL) {
+        show(k, oldest.place, e);
+        return;
+    }
+#endif
     if (e->index != NONE) {
         apply(s, oldest.place, e);
     } else if (e->tag == TAG_MARK && k->count == 0u) {
@@ -1067,6 +1294,7 @@ static void note_entry(perdure_store *s, walk *k, uint32_t place, entry *e) {
     }
 #endif
     seen *at = &k->list[k->count];
+    s->newest_place = place;
     at->place = place;
     at->age = age_order(s, place);
     at->from = e->from;
@@ -1191,7 +1419,15 @@ static bool set_sizes(perdure_store *s, const perdure_config *c) {
         }
     }
     const uint32_t restart = 2u * pad_units(s) - PADS; /* pads, and the longest entry as a restart entry */
-    const uint32_t reserve = s->stamp_units + 2u * s->mark_units + RESTARTS_HELD * restart;
+    uint32_t reserve = s->stamp_units + 2u * s->mark_units + RESTARTS_HELD * restart;
+#if PERDURE_PUT_NOW
+    if (c->urgent != 0u) {
+        source f;
+        (void)find_source(s, c->urgent - 1u, c->unit_buffer, &f);
+        s->reserve = (uint16_t)(entry_units(c, RESTART_BYTES + f.bytes) + 1u); /* the unit that may be under way */
+        reserve += s->reserve;
+    }
+#endif
     uint32_t holding = 1; /* blocks that may be full of live data */
     s->spare = 1;
     if (c->blocks >= 4u) { /* a second blank one takes over where cut starts have used up the first */
@@ -1201,6 +1437,14 @@ static bool set_sizes(perdure_store *s, const perdure_config *c) {
     const bool fits = reserve <= c->block_units && live <= holding * (c->block_units - reserve);
     s->state = fits ? PERDURE_OK : PERDURE_CONFIG;
     return fits;
+}
+
+/* A block that waits erased, or is set aside, has another stamp; one whose stamp is lost is read all the same. */
+static bool holds_entries(const perdure_store *s, uint32_t block) {
+    uint32_t sequence;
+    uint32_t erases;
+    return ring_distance(s->config, block, s->head) < s->sequence &&
+           (read_stamp(s->config, block, &sequence, &erases) != STAMP_OK || sequence == sequence_of(s, block));
 }
 
 /* Reads the whole ring into RAM. */
@@ -1233,12 +1477,13 @@ static perdure_status scan(perdure_store *s) {
     s->head_check = check_begin(c, s->sequence);
     s->newest_from = PLACE(c->blocks - 1u, s->stamp_units);
     k.count = 0;
+#if PERDURE_LOGS
+    k.visit = NULL;
+#endif
     uint32_t block = s->head;
     do {
         block = ring_next(c, block);
-        /* A block that waits erased, or is set aside, has another stamp; one whose stamp is lost is read all the same. */
-        if (ring_distance(c, block, s->head) < s->sequence &&
-            (read_stamp(c, block, &sequence, &erases) != STAMP_OK || sequence == sequence_of(s, block))) {
+        if (holds_entries(s, block)) {
             s->unit = (uint16_t)walk_block(s, &k, &e, block);
         }
     } while (block != s->head);
@@ -1278,7 +1523,7 @@ static bool put_restart(perdure_store *s) {
         }
         /* Where the longest entry does not fit, the one that was cut may have begun in the next block. Decided after the
          * pads, which stay visible, so that a start after this one decides alike. */
-        if (room(s) >= units && (room(s) >= s->live_max || s->blanks == 0u) &&
+        if (fits(s, units) && (room(s) >= s->live_max || s->blanks == 0u) &&
             append(s, s->newest_index, what, s->newest_from)) {
             return true;
         }
@@ -1304,12 +1549,14 @@ static bool recover(perdure_store *s) {
         return false;
     }
     /* Else the next start could take the erase for unfinished although entries have gone into that block since. */
-    while (unfinished && (room(s) < s->mark_units || !append_mark(s, MARK_DONE))) {
+    while (unfinished && (!fits(s, s->mark_units) || !append_mark(s, MARK_DONE))) {
         (void)advance(s); /* there is a blank block: cleaning has left `spare` of them */
         if (!clean(s, false)) {
             return false;
         }
     }
+    s->pending = NONE;
+    s->newest_index = NONE;
     return true;
 }
 
@@ -1318,38 +1565,52 @@ static perdure_status set_state(perdure_store *s, perdure_status state) {
     return state;
 }
 
-perdure_status perdure_open(perdure_store *store, const perdure_config *config, bool read_only) {
-    if (!set_sizes(store, config)) {
-        return PERDURE_CONFIG;
-    }
+/* Puts the restart entry that a start owes, and finishes what a cut interrupted. */
+static perdure_status settle_start(perdure_store *s) {
+    const perdure_config *c = s->config;
     for (uint32_t tries = 0; tries < 3u; tries++) {
-        const perdure_status found = scan(store);
+        const perdure_status found = tries == 0u ? PERDURE_OK : scan(s);
         if (found != PERDURE_OK) {
-            return set_state(store, found);
+            return set_state(s, found);
         }
-        if (read_only) {
-            break;
-        }
-        if (recover(store)) {
-            return PERDURE_OK;
+        if (recover(s)) {
+            return set_state(s, PERDURE_OK);
         }
         /* Starts have used up the head and no blank block is left. If nothing lives in the tail it can go at once;
          * else it is still being emptied, so the head holds copies only and can be made again. */
-        const uint32_t tail = store->pending != NONE ? store->pending : ring_next_good(store, store->head);
-        if (tail == store->head) {
-            return set_state(store, PERDURE_READ_ONLY); /* no other block is good */
+        const uint32_t tail = s->pending != NONE ? s->pending : ring_next_good(s, s->head);
+        if (tail == s->head) {
+            return set_state(s, PERDURE_READ_ONLY); /* no other block is good */
         }
-        if (living_in(config, tail, 0) < slots(config)) {
-            (void)erase_block(store, store->head, store->sequence);
-        } else if (renew(store, tail)) {
-            store->pending = NONE;
-            store->blanks = 1;
-            if (recover(store)) {
-                return PERDURE_OK;
+        if (living_in(c, tail, 0) < slots(c)) {
+            (void)erase_block(s, s->head, s->sequence);
+        } else if (renew(s, tail)) {
+            s->pending = NONE;
+            s->blanks = 1;
+            if (recover(s)) {
+                return set_state(s, PERDURE_OK);
             }
         }
     }
-    return set_state(store, PERDURE_READ_ONLY);
+    return set_state(s, PERDURE_READ_ONLY);
+}
+
+perdure_status perdure_open(perdure_store *store, const perdure_config *config, uint8_t mode) {
+    if (!set_sizes(store, config)) {
+        return PERDURE_CONFIG;
+    }
+    const perdure_status found = scan(store);
+    if (found != PERDURE_OK) {
+        return set_state(store, found);
+    }
+    if (mode == PERDURE_READ) {
+        return set_state(store, PERDURE_READ_ONLY);
+    }
+    if (mode == PERDURE_LAZY) {
+        store->state = STATE_LAZY;
+        return PERDURE_OK;
+    }
+    return settle_start(store);
 }
 
 /* ------------------------------------------------------------------------------------------------------------------
@@ -1378,55 +1639,169 @@ perdure_status perdure_get(const perdure_store *store, uint16_t index, void *to)
     return PERDURE_OK;
 }
 
-perdure_status perdure_put(perdure_store *store, uint16_t index, const void *from) {
-    const perdure_config *c = store->config;
-    const uint8_t *payload = (const uint8_t *)from;
-    source f;
-    if (store->state != PERDURE_OK) {
-        return PERDURE_READ_ONLY;
-    }
-    (void)find_source(store, index, payload, &f);
-#if PERDURE_TOTALS
-    const uint32_t moves = f.kind == KIND_TOTAL ? total_moves(c, f.record, payload) : FULL_ONLY;
-    if (moves == BACKWARD) {
-        return PERDURE_BACKWARD;
-    }
+/* May something be put? A lazy start puts its restart entry now. */
+static bool writable(perdure_store *s) {
+    return s->state == PERDURE_OK || (s->state == STATE_LAZY && settle_start(s) == PERDURE_OK);
+}
+
+/* A log's short entry rests on a full one of as many samples, and not on too old a one. */
+static bool rests(const perdure_store *s, uint32_t index, const source *f) {
+#if PERDURE_LOGS
+    const uint8_t *state = log_state(s->config, index);
+    return !IS_LOG(f->record) || (state[5] == f->count && state[4] != LOG_SHORT_MAX);
+#else
+    (void)s;
+    (void)index;
+    (void)f;
+    return true;
 #endif
+}
+
+static bool append_short(perdure_store *s, uint32_t index, const source *f) {
+#if PERDURE_LOGS
+    if (IS_LOG(f->record)) {
+        return append_short_log(s, index, f);
+    }
+#else
+    (void)index;
+#endif
+#if PERDURE_TOTALS
+    return append_short_total(s, f->record, f->payload);
+#else
+    return append(s, index, f, NO_RESTART); /* nothing else has short entries */
+#endif
+}
+
+/* Puts the new value `f` of record `index`: as a short entry of `short_bytes` bytes if the full one that it rests on stands
+ * in the head, so that newest[] names it and configured widths. FULL_ONLY: never so. */
+static perdure_status put(perdure_store *s, uint32_t index, const source *f, uint32_t short_bytes) {
+    const perdure_config *c = s->config;
     bool failed = false;
     for (uint32_t tries = c->blocks + 2u; tries != 0u; tries--) {
-        uint32_t bytes = f.bytes;
-#if PERDURE_TOTALS
-        /* A short entry rests on a full one in the same block (so newest[] names this block and configured widths). */
-        const bool is_short = moves != FULL_ONLY && c->newest[index] >> 16 == store->head && c->newest[index] != 0u;
+        uint32_t bytes = f->bytes;
+        const bool is_short = short_bytes != FULL_ONLY && c->newest[index] >> 16 == s->head && c->newest[index] != 0u &&
+                              rests(s, index, f);
         if (is_short) {
-            bytes = moves;
+            bytes = short_bytes;
         }
-#endif
-        if (room(store) < entry_units(c, bytes)) {
+        if (!fits(s, entry_units(c, bytes))) {
             /* The next block becomes the head; when that takes the last spare one, tails are emptied first. But what
              * failed may read as whole at some later start, so nothing else is put before it is put again. */
-            if (!advance(store) || (!failed && !clean(store, false))) {
+            if (!advance(s) || (!failed && !clean(s, false))) {
                 break;
             }
             continue;
         }
+        if (is_short ? append_short(s, index, f) : append(s, index, f, NO_RESTART)) {
 #if PERDURE_TOTALS
-        if (is_short ? append_short(store, f.record, payload) : append(store, index, &f, NO_RESTART)) {
-            if (f.kind == KIND_TOTAL) {
-                memcpy(c->totals + f.record->total_offset, payload, f.length);
+            if (f->kind == KIND_TOTAL) {
+                memcpy(c->totals + f->record->total_offset, f->payload, f->length);
             }
-#else
-        if (append(store, index, &f, NO_RESTART)) {
 #endif
             if (failed) {
-                (void)clean(store, false);
+                (void)clean(s, false);
             }
             return PERDURE_OK;
         }
         failed = true;
     }
-    return store->state != PERDURE_OK ? PERDURE_READ_ONLY : PERDURE_FAULT;
+    return s->state != PERDURE_OK ? PERDURE_READ_ONLY : PERDURE_FAULT;
 }
+
+perdure_status perdure_put(perdure_store *store, uint16_t index, const void *from) {
+    const uint8_t *payload = (const uint8_t *)from;
+    uint32_t moves = FULL_ONLY;
+    source f;
+    if (IS_LOG(&store->config->records[index])) {
+        return PERDURE_CONFIG;
+    }
+    if (!writable(store)) {
+        return PERDURE_READ_ONLY;
+    }
+    (void)find_source(store, index, payload, &f);
+#if PERDURE_TOTALS
+    if (f.kind == KIND_TOTAL) {
+        moves = total_moves(store->config, f.record, payload);
+    }
+    if (moves == BACKWARD) {
+        return PERDURE_BACKWARD;
+    }
+#endif
+    return put(store, index, &f, moves);
+}
+
+#if PERDURE_LOGS
+/* Is the first sample that `block` is known to begin with not beyond the first that is asked for? */
+static bool begins_before(const perdure_store *s, uint32_t block, const walk *k, entry *e) {
+    uint32_t unit = s->stamp_units;
+    for (uint32_t tries = 4; tries != 0u && unit < s->config->block_units; tries--) {
+        if (!read_entry(s, k, PLACE(block, unit), e)) {
+            return false;
+        }
+        if (e->log && e->index == k->index) {
+            return e->log_number <= k->next && holds_entries(s, block);
+        }
+        unit += e->units;
+    }
+    return false;
+}
+
+perdure_status perdure_append(perdure_store *store, uint16_t index, const void *samples, uint8_t count) {
+    source f;
+    if (count == 0u || count > store->config->records[index].batch) {
+        return PERDURE_CONFIG;
+    }
+    if (!writable(store)) {
+        return PERDURE_READ_ONLY;
+    }
+    (void)find_source(store, index, (const uint8_t *)samples, &f); /* of a whole batch; now of as many as there are */
+    (void)find_log_source(store, index, (const uint8_t *)samples, count, &f);
+    return put(store, index, &f, head_bytes(f.id) + 1u + f.length - LOG_BYTES);
+}
+
+uint32_t perdure_log_next(const perdure_store *store, uint16_t index) {
+    return get_le(log_state(store->config, index));
+}
+
+void perdure_read_log(const perdure_store *store, uint16_t index, uint32_t from, perdure_visit *visit, void *context,
+                      void *sample) {
+    const perdure_config *c = store->config;
+    perdure_store s = *store; /* what a walk notes down is not to change the store's own state */
+    entry e;
+    walk k;
+    memset(&k, 0, sizeof k);
+    entry_forget(c, &e);
+    k.visit = visit;
+    k.context = context;
+    k.sample = (uint8_t *)sample;
+    k.index = index;
+    k.next = from;
+    const uint32_t newest = c->newest[index];
+    if (store->state == PERDURE_BLANK || store->state == PERDURE_FOREIGN || store->state == PERDURE_CONFIG) {
+        return;
+    }
+    uint32_t block = s.head;
+    uint32_t back = 0; /* to the newest block that begins with no later sample than is asked for, or the oldest */
+    while (!begins_before(&s, block, &k, &e) && ++back < c->blocks) {
+        block = ring_distance(c, 1, block);
+    }
+    back = back == c->blocks ? back - 1u : back;
+    c->newest[index] = 0;
+    block = ring_distance(c, back, s.head);
+    for (;; block = ring_next(c, block)) {
+        if (holds_entries(&s, block) && block != store->pending && !k.done) {
+            (void)walk_block(&s, &k, &e, block);
+        }
+        if (block == store->head) {
+            break;
+        }
+    }
+    while (k.count != 0u) {
+        settle_oldest(&s, &k, &e);
+    }
+    c->newest[index] = newest;
+}
+#endif
 
 bool perdure_service(perdure_store *store) {
     const perdure_config *c = store->config;
@@ -1443,6 +1818,38 @@ bool perdure_service(perdure_store *store) {
     }
     return room(store) >= store->mark_units && release(store, tail) && store->blanks <= store->spare;
 }
+
+#if PERDURE_PUT_NOW
+perdure_status perdure_put_now(perdure_store *store, uint16_t index, const void *from) {
+    const perdure_config *c = store->config;
+    bool ok = false;
+    source f;
+    if (index + 1u != c->urgent) {
+        return PERDURE_CONFIG;
+    }
+    if (store->state != PERDURE_OK) {
+        return PERDURE_READ_ONLY;
+    }
+    (void)find_source(store, index, (const uint8_t *)from, &f);
+    /* What a call that was interrupted has begun is voided; the unit that it may be programming just now is passed over. */
+    const uint32_t begun = PLACE(store->head, store->unit);
+    if (store->write_place >= begun && BLOCK_OF(store->write_place) == store->head) {
+        store->unit = (uint16_t)(UNIT_OF(store->write_place) + 1u);
+    }
+    do {
+        if (store->unit < c->block_units && room(store) >= entry_units(c, RESTART_BYTES + f.bytes)) {
+            ok = append(store, index, &f, age_order(store, begun));
+        }
+    } while (!ok && advance(store));
+#if PERDURE_TOTALS
+    if (ok && f.kind == KIND_TOTAL) {
+        memcpy(c->totals + f.record->total_offset, from, f.length);
+    }
+#endif
+    store->state = STATE_CLOSED;
+    return ok ? PERDURE_OK : PERDURE_FAULT;
+}
+#endif
 
 #if PERDURE_FORMAT_CALL
 /* Puts `count` of format's marks behind those that are there, if any, beginning at `unit`. However often formats are

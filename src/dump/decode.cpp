@@ -27,6 +27,22 @@ bool Decoded::set_aside(uint32_t block) const {
     return false;
 }
 
+/// Section 7, "Logs". An entry that was put again, as its program had failed, may stand twice.
+std::vector<const DumpEntry*> Decoded::log_entries(uint32_t id) const {
+    std::vector<const DumpEntry*> found;
+    bool has_full = false;
+    uint32_t next = 0;
+    for (const DumpEntry& entry : entries) {
+        if (entry.voided || entry.id != id || !entry.log) { continue; }
+        has_full = has_full || !entry.is_short;
+        if (!has_full || pending == entry.block || entry.log->count == 0) { continue; }
+        if (!found.empty() && entry.log->number < next) { continue; }
+        next = entry.log->number + entry.log->count;
+        found.push_back(&entry);
+    }
+    return found;
+}
+
 /// Section 7, "The head".
 Contents Decoder::find_head() {
     const AreaShape& shape = view_.shape;
@@ -73,7 +89,7 @@ void Decoder::accept(const DumpEntry& entry) {
     }
     to_->entries.push_back(entry);
     if (!entry.id || entry.is_short) { return; }
-    const FullEntry full{*entry.id, entry.fields};
+    const FullEntry full{*entry.id, entry.fields, entry.log, entry.payload.size()};
     if (full_entry_of(*entry.id) != nullptr) {
         fulls_[full_place_[*entry.id]] = full;
     } else {
@@ -107,7 +123,7 @@ DumpRecord& Decoder::record(uint32_t id) {
     const size_t place = record_place_[id];
     if (place < records.size() && records[place].id == id) { return records[place]; }
     record_place_[id] = static_cast<uint16_t>(records.size());
-    records.push_back({id, 0, false, {}});
+    records.push_back({id, 0, false, {}, {}});
     return records.back();
 }
 
@@ -166,7 +182,14 @@ void Decoder::settle() {
         DumpEntry& entry = entries[i];
         if (!entry.id || entry.voided) { continue; }
         DumpRecord& of = record(*entry.id);
-        if (!entry.is_short) {
+        if (entry.log && (of.present || !entry.is_short)) {
+            of.log_next = entry.log->number + entry.log->count;
+            of.payload.assign(entry.payload.begin(), entry.payload.end());
+            if (entry.is_short) { continue; }
+            of.present = true;
+            of.block = entry.block;
+        } else if (!entry.is_short) {
+            of.log_next.reset();
             of.payload.assign(entry.payload.begin(), entry.payload.end());
             of.present = true;
             of.block = entry.block;

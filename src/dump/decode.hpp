@@ -39,6 +39,12 @@ enum class Contents : uint8_t {
     ring,
 };
 
+/// What an entry of a log holds: `payload` is its samples, one after the other.
+struct DumpLog {
+    uint32_t number = 0; ///< of the first one
+    uint32_t count = 0;  ///< how many; 0: the entry only carries on the number
+};
+
 /// An entry that stands at some unit and is valid. Spans point into the area's bytes.
 struct DumpEntry {
     uint32_t block = 0, unit = 0, units = 0;
@@ -48,6 +54,7 @@ struct DumpEntry {
     bool restart = false, pending = false, is_short = false;
     std::optional<uint32_t> mark; ///< its number
     std::optional<uint32_t> id;
+    std::optional<DumpLog> log;
     uint32_t from_unit = 0, back = 0; ///< restart entries: as they stand in flash
     std::span<const uint8_t> fields;  ///< descriptors of a total; of a short entry those that it is read with
     std::span<const uint8_t> payload; ///< or the packed bits of a short entry
@@ -67,6 +74,8 @@ struct DumpRecord {
     uint32_t block = 0; ///< of its newest full entry
     bool present = false;
     std::vector<uint8_t> payload;
+    std::optional<uint32_t>
+        log_next; ///< logs: the number of the next sample; then `payload` is the newest entry's samples
 };
 
 struct Decoded {
@@ -85,6 +94,8 @@ struct Decoded {
     [[nodiscard]] const std::vector<uint8_t>* find(uint32_t id) const;
     /// Is the block in the list of those that are used no more?
     [[nodiscard]] bool set_aside(uint32_t block) const;
+    /// The entries of a log whose samples count, oldest first. Numbers that do not follow each other are a gap.
+    [[nodiscard]] std::vector<const DumpEntry*> log_entries(uint32_t id) const;
 };
 
 /// Where something of an id stands in some list. Never cleared: what it says holds if that place has this id.
@@ -111,6 +122,8 @@ private:
     struct FullEntry {
         uint32_t id = 0;
         std::span<const uint8_t> fields;
+        std::optional<DumpLog> log;
+        size_t sample_bytes = 0; ///< logs: of all its samples
     };
 
     void begin_block(uint32_t block, uint32_t number);
@@ -119,6 +132,7 @@ private:
     [[nodiscard]] DumpStamp stamp_of(uint32_t block) const;
     const FullEntry* full_entry_of(uint32_t id);
     bool take_record(Cursor& cursor, DumpEntry& entry);
+    bool take_log(Cursor& cursor, DumpEntry& entry, size_t length);
     bool entry_at(uint32_t unit, DumpEntry& entry);
     Contents find_head();
     void accept(const DumpEntry& entry);

@@ -102,6 +102,12 @@ bool Decoder::take_record(Cursor& cursor, DumpEntry& entry) {
         const FullEntry* full = full_entry_of(*entry.id);
         if (full == nullptr) { return false; }
         entry.is_short = true;
+        if (full->log) {
+            entry.log = full->log;
+            entry.log->number += cursor.number(1) * full->log->count;
+            entry.payload = cursor.take(full->sample_bytes);
+            return true;
+        }
         entry.fields = full->fields;
         size_t bits = 0;
         for (const uint8_t field : entry.fields) { bits += field & 0x3F; }
@@ -111,6 +117,7 @@ bool Decoder::take_record(Cursor& cursor, DumpEntry& entry) {
     size_t length = cursor.number(1);
     if (length >= 0x80) { length = (length & 0x7F) << 8 | cursor.number(1); }
     if (length == 0) { return false; }
+    if (entry.log) { return first >> 6 == 2 && take_log(cursor, entry, length); }
     if (first >> 6 == 3) {
         const size_t begin = cursor.at;
         size_t sizes = 0;
@@ -124,13 +131,22 @@ bool Decoder::take_record(Cursor& cursor, DumpEntry& entry) {
     return true;
 }
 
+/// Section 4, "Full entry of a log": what follows the length.
+bool Decoder::take_log(Cursor& cursor, DumpEntry& entry, size_t length) {
+    if (length < 5) { return false; }
+    entry.log->count = cursor.number(1);
+    entry.log->number = cursor.number(4);
+    entry.payload = cursor.take(length - 5);
+    return true;
+}
+
 /// Is there a valid entry at a unit of this block?
 bool Decoder::entry_at(uint32_t unit, DumpEntry& entry) {
     const AreaShape& shape = view_.shape;
     const size_t begin = address(block_, unit);
     Cursor cursor{*this, begin, address(block_, shape.block_units)};
     const uint8_t first = view_.bytes[begin];
-    if (first == shape.blank || first == 0 || (first > 3 && first < 0x40) || faults(begin, begin + 1)) { return false; }
+    if (first == shape.blank || first == 0 || (first > 4 && first < 0x40) || faults(begin, begin + 1)) { return false; }
     entry = DumpEntry{};
     entry.block = block_;
     entry.unit = unit;
@@ -146,9 +162,16 @@ bool Decoder::entry_at(uint32_t unit, DumpEntry& entry) {
         entry.pending = (entry.back & 0x8000) != 0;
         entry.back &= 0x7FFF;
         entry.from = (block_age_ - int64_t{entry.back}) * (int64_t{1} << 32) + entry.from_unit;
-        if (first == 1 && (cursor.over || cursor.at == cursor.end || view_.bytes[cursor.at] < 0x80)) { return false; }
     }
-    if ((first == 1 || first >= 0x40) && !take_record(cursor, entry)) { return false; }
+    if (first == 1 || first == 4) {
+        if (cursor.over || cursor.at == cursor.end) { return false; }
+        if (view_.bytes[cursor.at] == 4) {
+            cursor.take(1);
+            entry.log = DumpLog{};
+        }
+        if (cursor.over || cursor.at == cursor.end || view_.bytes[cursor.at] < 0x80) { return false; }
+    }
+    if ((first == 1 || first >= 4) && !take_record(cursor, entry)) { return false; }
     const size_t end = cursor.at;
     const uint32_t stored = cursor.number(shape.check_bits / 8);
     if (cursor.over) { return false; }

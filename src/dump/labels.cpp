@@ -52,6 +52,20 @@ std::string mark_text(const DumpEntry& entry, const AreaShape& shape) {
                        (entry.block + shape.blocks - *entry.mark) % shape.blocks);
 }
 
+/// `samples 12 to 14: t = 3; t = 4; t = 5`, or that the entry has none.
+std::string samples_text(const DumpEntry& entry, const RecordLabels& labels) {
+    const DumpLog& log = *entry.log;
+    if (log.count == 0) { return fmt::format("no samples, {} comes next", log.number); }
+    std::string out = log.count == 1 ? fmt::format("sample {}:", log.number)
+                                     : fmt::format("samples {} to {}:", log.number, log.number + log.count - 1);
+    const size_t bytes = entry.payload.size() / log.count;
+    for (size_t i = 0; i < log.count; i++) {
+        out += fmt::format("{}{}", i == 0 ? " " : "; ",
+                           payload_text(*entry.id, entry.payload.subspan(i * bytes, bytes), labels));
+    }
+    return out;
+}
+
 /// `value`: what the record reads as once a short entry has been taken; empty if it does not count.
 std::string entry_text(const DumpEntry& entry, const AreaShape& shape, const RecordLabels& labels,
                        std::span<const uint8_t> value) {
@@ -64,6 +78,7 @@ std::string entry_text(const DumpEntry& entry, const AreaShape& shape, const Rec
         text += "; ";
     }
     text += record_name(*entry.id, labels);
+    if (entry.log) { return text + (entry.is_short ? ", short: " : ": ") + samples_text(entry, labels); }
     if (!entry.is_short) { return text + ": " + payload_text(*entry.id, entry.payload, labels); }
     if (value.empty()) { return text + ", short: low-order bits " + hex(entry.payload); }
     return text + ", short: " + payload_text(*entry.id, value, labels);
@@ -122,6 +137,11 @@ Settled settle_states(const Decoded& decoded) {
         const DumpEntry& entry = decoded.entries[i];
         out.states.push_back(entry.mark ? "mark" : entry.voided ? "void" : "stands");
         if (!entry.id || entry.voided) { continue; }
+        if (entry.log) {
+            if (entry.is_short && !newest.contains(*entry.id)) { continue; }
+            newest[*entry.id] = i; // each stands: nothing of a log supersedes what was before
+            continue;
+        }
         if (!entry.is_short) {
             values[*entry.id].assign(entry.payload.begin(), entry.payload.end());
         } else if (const auto found = values.find(*entry.id); found != values.end()) {

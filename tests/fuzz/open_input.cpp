@@ -20,10 +20,10 @@ constexpr std::array status_names{"OK", "DEFAULT", "BLANK", "FOREIGN", "READ_ONL
 /// takes no program. Not to be copied: the configuration points into it.
 struct Product {
     explicit Product(Area from, Answers* to) : area(std::move(from)), answers(to) {
-        records[0] = {1, 4, nullptr, nullptr, 0, 0};
-        records[1] = {2, 6, nullptr, fields, 0, 2};
-        records[2] = {3, 8, nullptr, fields + 2, 6, 1};
-        records[3] = {100, 3, "abc", nullptr, 0, 0};
+        records[0] = {1, 4, nullptr, nullptr, 0, 0, 0};
+        records[1] = {2, 6, nullptr, fields, 0, 2, 0};
+        records[2] = {3, 8, nullptr, fields + 2, 6, 1, 0};
+        records[3] = {100, 3, "abc", nullptr, 0, 0, 0};
         port = {read, program, erase, area.check != nullptr ? check : nullptr, this};
         unit_buffer.resize(area.shape.unit_bytes);
         block_flags.resize(area.shape.blocks);
@@ -40,7 +40,8 @@ struct Product {
                   static_cast<uint16_t>(area.shape.block_units),
                   static_cast<uint16_t>(area.shape.unit_bytes),
                   static_cast<uint8_t>(area.shape.check_bits),
-                  area.shape.blank};
+                  area.shape.blank,
+                  0};
     }
     Product(const Product&) = delete;
     Product& operator=(const Product&) = delete;

@@ -44,7 +44,7 @@ static uint32_t check_any(void* context, uint32_t state, const void* from, uint3
 }
 
 static const uint8_t fields[] = {PERDURE_FIELD(2, 12)};
-static const perdure_record records[RECORDS] = {{1, 4, NULL, NULL, 0, 0}, {2, 4, NULL, fields, 0, 1}};
+static const perdure_record records[RECORDS] = {{1, 4, NULL, NULL, 0, 0, 0}, {2, 4, NULL, fields, 0, 1, 0}};
 static uint32_t newest[RECORDS + UNKNOWN + 1];
 static uint16_t unknown_ids[UNKNOWN];
 static uint8_t totals[4];
@@ -53,7 +53,7 @@ static uint8_t unit_buffer[UNIT_BYTES];
 static const perdure_port port = {flash_read, flash_program, flash_erase, check_any, NULL};
 static const perdure_config config = {
     &port,   records, newest, unknown_ids, totals,     block_flags, unit_buffer,
-    RECORDS, UNKNOWN, BLOCKS, BLOCK_UNITS, UNIT_BYTES, 16,          0xFF,
+    RECORDS, UNKNOWN, BLOCKS, BLOCK_UNITS, UNIT_BYTES, 16,          0xFF, 0,
 };
 static perdure_store store;
 

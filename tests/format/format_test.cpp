@@ -58,6 +58,36 @@ Lines total() {
     return area.units(0, 2);
 }
 
+Lines log_entries() {
+    Area area({});
+    area.records[record_2] = {7, 2, nullptr, nullptr, 0, 0, 2};
+    perdure_format(&area.store, &area.config);
+    const uint8_t samples[] = {0x11, 0x11, 0x22, 0x22, 0x33, 0x33, 0x44, 0x44, 0x55, 0x55};
+    EXPECT_EQ(perdure_append(&area.store, record_2, samples, 2), PERDURE_OK);
+    EXPECT_EQ(perdure_append(&area.store, record_2, samples + 4, 2), PERDURE_OK);
+    EXPECT_EQ(perdure_append(&area.store, record_2, samples + 8, 1), PERDURE_OK);
+    return area.units(0, 2);
+}
+
+/// A save that comes in the first of two programs of a total.
+Lines save() {
+    Area area({});
+    perdure_format(&area.store, &area.config);
+    perdure_put(&area.store, record_1, settings);
+    area.config.urgent = 1 + record_1;
+    EXPECT_EQ(perdure_open(&area.store, &area.config, false), PERDURE_OK);
+    static bool (*const program)(void*, uint32_t, const void*) = area.port.program;
+    area.port.program = [](void* context, uint32_t address, const void* unit) {
+        auto& of = *static_cast<Area*>(context);
+        of.port.program = program;
+        const bool programmed = program(context, address, unit);
+        EXPECT_EQ(perdure_put_now(&of.store, record_1, "\x5A\x5A\x5A\x5A"), PERDURE_OK);
+        return programmed;
+    };
+    EXPECT_EQ(perdure_put(&area.store, record_2, totals_of(4000, 250).bytes), PERDURE_READ_ONLY);
+    return area.units(0, 9);
+}
+
 Lines restart() {
     Area area({});
     perdure_format(&area.store, &area.config);
@@ -173,6 +203,8 @@ const std::vector<std::pair<std::string, std::function<Lines()>>> examples = {
     {"long id", long_id},
     {"long payload", long_payload},
     {"total", total},
+    {"log", log_entries},
+    {"save", save},
     {"restart", restart},
     {"lone restart", lone_restart},
     {"mark", marks},

@@ -1,6 +1,7 @@
 #include "budget/demand.hpp"
 
 #include <cmath>
+#include <random>
 
 #include <gtest/gtest.h>
 
@@ -35,6 +36,42 @@ TEST(Demand, EventsAreSizedForTheQuantileOfTheWholeLife) {
 
 TEST(Demand, StartsSaveToo) {
     EXPECT_DOUBLE_EQ(demand_of(with({SaveWhen::at_start, 0, 0, {}, 1, {}})).records[0].sizing_saves, 7300);
+}
+
+TEST(Demand, SavesByMovementFollowItsRate) {
+    SavePolicy save{SaveWhen::moved, 0, 0, {}, 1, {}};
+    save.moved_by = 50;
+    Project project = with(save);
+    project.records[0].fields.resize(1);
+    project.records[0].fields[0].rate_per_day = 400;
+    EXPECT_DOUBLE_EQ(demand_of(project).records[0].sizing_saves, 8 * 3650);
+}
+
+// Changes at random, played one by one.
+TEST(Demand, SettledSavesAreThoseOfThePauses) {
+    std::mt19937_64 draw(7);
+    const double settle_s = 10, latest_s = 25;
+    for (const double per_s : {0.01, 0.1, 0.3}) {
+        std::exponential_distribution<double> pause_s(per_s);
+        double now_s = 0, first_s = 0, last_s = 0;
+        uint64_t settled = 0, with_latest = 0;
+        double due_s = 0; // of the save that `latest` bounds; 0: nothing waits
+        for (int change = 0; change < 200'000; ++change) {
+            const double next_s = now_s + pause_s(draw);
+            if (change > 0 && next_s - last_s > settle_s) { ++settled; }
+            if (due_s > 0 && next_s > std::min(due_s, last_s + settle_s)) {
+                ++with_latest;
+                due_s = 0;
+            }
+            now_s = last_s = next_s;
+            if (due_s <= 0) {
+                first_s = now_s;
+                due_s = first_s + latest_s;
+            }
+        }
+        EXPECT_NEAR(double(settled) / now_s / settled_per_s(per_s, settle_s, {}), 1, 0.02) << per_s;
+        EXPECT_LE(double(with_latest) / now_s, settled_per_s(per_s, settle_s, latest_s) * 1.01) << per_s;
+    }
 }
 
 TEST(Demand, QuantileIsTheLeastCountThatReachesTheConfidence) {

@@ -6,6 +6,9 @@
 #include <fmt/format.h>
 
 #include "budget/conditions.hpp"
+#include "budget/hold_up.hpp"
+#include "budget/loss.hpp"
+#include "budget/saves.hpp"
 #include "budget/search.hpp"
 #include "budget/sources.hpp"
 
@@ -95,8 +98,9 @@ Finding layout_finding(const Project& project, const Area& of, const AreaBudget&
     out.from.push_back(by_formula("live", layout.live_units, "units", "one full entry of every record"));
     out.from.push_back(by_formula(
         "room", holds, "units",
-        fmt::format("{} x ({} units a ring block, less stamp {}, less 3 starts and 2 marks {})", layout.live_blocks,
-                    layout.geometry.units_per_ring_block(), layout.stamp_units, layout.reserve_units)));
+        fmt::format("{} x ({} units a ring block, less stamp {}, less 3 starts and 2 marks{} {})", layout.live_blocks,
+                    layout.geometry.units_per_ring_block(), layout.stamp_units,
+                    layout.power_fail_units > 0 ? " and the save at power failure" : "", layout.reserve_units)));
     return out;
 }
 
@@ -223,12 +227,22 @@ std::vector<RecordBudget> record_budgets(const Project& project, const Area& are
         record.demand = demand.records[static_cast<size_t>(records[i] - project.records.data())];
         record.layout = budget.layout.records[i];
         record.saves = record.demand.sizing_saves;
-        record.payload_bytes = record.saves * records[i]->payload_bytes();
+        record.payload_bytes =
+            record.saves * records[i]->payload_bytes() * (records[i]->has_log_entries() ? records[i]->log->batch : 1);
         record.copies = budget.wear.records[i].copies * blocks;
         record.units = budget.wear.records[i].units * blocks;
         record.wear_share = budget.wear.records[i].share;
     }
     return out;
+}
+
+/// The wear with lazy starts where they are ordinary, and the other way round.
+void note_other_start(Project project, const Area& area, const Demand& demand, AreaBudget& out) {
+    out.lazy_start = project.product.lazy_start;
+    if (demand.starts <= 0) { return; }
+    project.product.lazy_start = !out.lazy_start;
+    const RingWear wear = ring_wear(out.layout, traffic_of(project, area, demand, Figures::sizing));
+    out.other_start_erases = erases_over(wear, out.layout.geometry.ring_blocks, demand.life_s).per_block_mean;
 }
 
 tl::expected<AreaLayout, Refusal> choose_layout(const Project& project, const Area& area, AreaBudget& out) {
@@ -292,12 +306,15 @@ AreaBudget area_budget(const Project& project, const Area& area, const Demand& d
     budget.nominal_wear = ring_wear(*layout, traffic_of(project, area, demand, Figures::nominal));
     budget.erases = erases_over(budget.wear, layout->geometry.ring_blocks, demand.life_s);
     budget.nominal_erases = erases_over(budget.nominal_wear, layout->geometry.ring_blocks, demand.life_s);
+    note_other_start(project, area, demand, budget);
     budget.longest_life_years = longest_life_years(project, budget.erases);
     budget.fastest_periodic = fastest_periodic(project, area, demand, *layout);
     budget.records = record_budgets(project, area, demand, budget);
     if (const auto times = operation_times(project.part)) { budget.latency = latency_of(*layout, *times, budget.wear); }
     findings.push_back(wear_finding(project, budget));
     findings.push_back(layout_finding(project, area, budget, std::nullopt));
+    budget.log = log_budget(project, area, budget);
+    if (budget.log) { findings.push_back(depth_finding(project, *budget.log, budget)); }
     add_latency(project, budget, findings);
     findings.push_back(residual_finding(project, area, demand));
     append(findings, endurance_findings(project, area, budget));
@@ -323,6 +340,13 @@ tl::expected<Budget, Refusal> make_budget(const Project& project) {
     for (const Area& area : project.areas) {
         out.areas.push_back(area_budget(as_met(project, area), area, demand, out.findings));
     }
+    out.hold_up = hold_up_of(project, out.areas, demand);
+    for (const Record& record : project.records) {
+        out.losses.push_back(loss_of(project, record, out.hold_up && out.hold_up->holds));
+    }
+    out.saves = save_parts(project, out.areas, demand);
+    append(out.findings, loss_findings(project, out.losses));
+    append(out.findings, hold_up_findings(project, out.areas, out.hold_up));
     append(out.findings, wrong_entry_findings(project, demand, out.areas));
     append(out.findings, failing_findings(project, out.areas));
     append(out.findings, deadline_findings(project, out.areas));

@@ -6,7 +6,10 @@
 #include <vector>
 
 #include "budget/demand.hpp"
+#include "budget/hold_up.hpp"
 #include "budget/latency.hpp"
+#include "budget/log.hpp"
+#include "budget/loss.hpp"
 #include "budget/wear.hpp"
 #include "project/layout.hpp"
 
@@ -72,6 +75,9 @@ struct AreaBudget {
     Erases erases, nominal_erases;
     std::optional<Latency> latency; ///< absent when the part's times are not known
     std::vector<RecordBudget> records;
+    std::optional<LogBudget> log; ///< where the area holds one
+    bool lazy_start = false;      ///< starts program nothing before a put: those that store nothing are free
+    std::optional<double> other_start_erases; ///< mean erases a block with the other kind of start
     double erases_allowed = 0;                ///< endurance x spend limit / margin asked
     std::optional<uint32_t> fewest_blocks;    ///< ring blocks; absent: no number on this part holds
     std::optional<double> longest_life_years; ///< absent: it never wears out
@@ -79,10 +85,23 @@ struct AreaBudget {
                                               ///< are none, or none hold
 };
 
+/// One reason to save, with what it costs and what it alone leaves open.
+struct SavePart {
+    std::string record;
+    std::string when;      ///< "every 1 min"
+    double saves = 0;      ///< over life, sizing; of a log, entries
+    double units = 0;      ///< program units of these saves over life, without copies
+    double wear_share = 0; ///< of all units that the area's blocks have over life, 0..1
+    std::string loses;
+};
+
 struct Budget {
     std::string project;
     double life_years = 0;
     std::vector<AreaBudget> areas;
+    std::vector<RecordLoss> losses; ///< by record, in the project's order
+    std::vector<SavePart> saves;    ///< one a save of the project file, by record
+    std::optional<HoldUp> hold_up;  ///< with [supply] and a record that is saved at power failure
     std::vector<Finding> findings;
     std::string caution; ///< what the reader has to know besides; empty where nothing of the kind was asked
     [[nodiscard]] bool holds() const;

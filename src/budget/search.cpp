@@ -4,6 +4,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "budget/log.hpp"
+
 namespace perdure {
 
 double erases_allowed(const Project& project) {
@@ -26,6 +28,10 @@ bool holds_with(const Project& project, const Area& area, const Demand& demand, 
     const RingWear wear = ring_wear(*layout, traffic, precision);
     if (format_erases + erases_over(wear, blocks, demand.life_s).per_block_max > erases_allowed(project)) {
         return false;
+    }
+    if (const auto log = log_in(*layout)) {
+        const Record& record = *records_of(project, area)[*log];
+        if (kept_samples(wear, *log, record.log->batch) < double(record.log->depth_samples)) { return false; }
     }
     const auto times = operation_times(project.part);
     if (!project.requirements.put_stall_max_ms || !times) { return true; }

@@ -1,4 +1,5 @@
 #include "budget/text.hpp"
+#include "budget/text_sections.hpp"
 
 #include <cmath>
 #include <set>
@@ -8,11 +9,6 @@
 
 namespace perdure {
 
-namespace {
-
-constexpr size_t columns = 80;
-
-/// A figure in at most nine characters or so: whole numbers with separators, others to three digits.
 std::string figure(double value) {
     if (!std::isfinite(value)) { return "-"; }
     if (value >= 1e9 || (value != 0 && std::abs(value) < 1e-3)) { return fmt::format("{:.2e}", value); }
@@ -24,6 +20,27 @@ std::string figure(double value) {
     }
     return digits;
 }
+
+void add_wrapped(std::string& out, const std::string& words, size_t indent) {
+    constexpr size_t columns = 80;
+    std::string line(indent, ' ');
+    size_t at = 0;
+    while (at < words.size()) {
+        size_t end = words.find(' ', at);
+        if (end == std::string::npos) { end = words.size(); }
+        const std::string word = words.substr(at, end - at);
+        if (line.size() > indent && line.size() + 1 + word.size() > columns) {
+            out += line + '\n';
+            line.assign(indent, ' ');
+        }
+        if (line.size() > indent) { line += ' '; }
+        line += word;
+        at = end + 1;
+    }
+    out += line + '\n';
+}
+
+namespace {
 
 std::string margin_text(const Finding& finding) {
     if (finding.status == FindingStatus::informs) { return "-"; }
@@ -44,27 +61,13 @@ const char* status_word(FindingStatus status) {
     return "";
 }
 
-/// Appends words in lines of 80 columns, each indented.
-void add_wrapped(std::string& out, const std::string& words, size_t indent) {
-    std::string line(indent, ' ');
-    size_t at = 0;
-    while (at < words.size()) {
-        size_t end = words.find(' ', at);
-        if (end == std::string::npos) { end = words.size(); }
-        const std::string word = words.substr(at, end - at);
-        if (line.size() > indent && line.size() + 1 + word.size() > columns) {
-            out += line + '\n';
-            line.assign(indent, ' ');
-        }
-        if (line.size() > indent) { line += ' '; }
-        line += word;
-        at = end + 1;
-    }
-    out += line + '\n';
-}
-
 std::string title(const Finding& finding, bool many) {
     return many && !finding.area.empty() ? fmt::format("{} ({})", finding.name, finding.area) : finding.name;
+}
+
+/// At most `length` characters, the last a tilde where some are left out.
+std::string shortened(const std::string& name, size_t length) {
+    return name.size() > length ? name.substr(0, length - 1) + "~" : name;
 }
 
 void add_verdict(std::string& out, const Budget& budget, bool many) {
@@ -98,7 +101,7 @@ void add_findings(std::string& out, const Budget& budget, bool many) {
         const bool asked = finding.status != FindingStatus::informs;
         const bool known = finding.status != FindingStatus::unknown && (asked || !finding.from.empty());
         const std::string unit = finding.unit.size() > 12 ? "in the fleet" : finding.unit;
-        out += fmt::format("{:<22}{:>11}{:>11}{:>9}  {:<13}{}\n", title(finding, many),
+        out += fmt::format("{:<22}{:>11}{:>11}{:>9}  {:<13}{}\n", shortened(title(finding, many), 21),
                            known ? figure(finding.need) : "-", asked && known ? figure(finding.have) : "-",
                            known ? margin_text(finding) : "-", unit, status_word(finding.status));
         if (!finding.note.empty()) { add_wrapped(out, finding.note, 2); }
@@ -175,18 +178,20 @@ void add_inverse(std::string& out, const AreaBudget& area) {
     } else {
         add_wrapped(out, "fastest saves: no periodic saves, or none of them would be few enough", 0);
     }
+    if (area.other_start_erases &&
+        (area.lazy_start || std::ceil(*area.other_start_erases) < std::ceil(area.erases.per_block_mean))) {
+        const char* now = area.lazy_start ? "lazy" : "ordinary";
+        const char* other = area.lazy_start ? "ordinary" : "lazy";
+        add_wrapped(out,
+                    fmt::format("starts: {}, {} erases a block; {} ones would make it {}", now,
+                                figure(std::ceil(area.erases.per_block_mean)), other,
+                                figure(std::ceil(*area.other_start_erases))),
+                    0);
+    }
     add_wrapped(out,
                 area.fewest_blocks ? fmt::format("fewest blocks: {} ring blocks", *area.fewest_blocks)
                                    : "fewest blocks: no number of blocks on this part holds",
                 0);
-}
-
-nlohmann::json number(double value) {
-    return std::isfinite(value) ? nlohmann::json(value) : nlohmann::json(nullptr);
-}
-
-template <typename T> nlohmann::json maybe(const std::optional<T>& value) {
-    return value ? nlohmann::json(*value) : nlohmann::json(nullptr);
 }
 
 nlohmann::json json_of(const Finding& finding) {
@@ -260,6 +265,9 @@ nlohmann::json json_of(const AreaBudget& area) {
     out["start_share"] = area.wear.start_units / area.layout.capacity_units;
     out["mark_share"] = area.wear.mark_units / area.layout.capacity_units;
     out["waste_share"] = area.wear.waste_units / area.layout.capacity_units;
+    if (area.log) { out["log"] = json_of(*area.log); }
+    out["lazy_start"] = area.lazy_start;
+    out["erases_per_block_other_start"] = maybe(area.other_start_erases);
     out["longest_life_years"] = maybe(area.longest_life_years);
     out["fastest_periodic"] = maybe(area.fastest_periodic);
     if (area.latency) {
@@ -286,8 +294,11 @@ std::string budget_text(const Budget& budget) {
     for (const AreaBudget& area : budget.areas) {
         if (!area.laid_out) { continue; }
         add_records(out, area);
+        if (area.log) { add_log(out, *area.log); }
         add_inverse(out, area);
     }
+    add_saves(out, budget);
+    if (budget.hold_up) { add_supply(out, *budget.hold_up); }
     add_sources(out, budget, many);
     if (!budget.caution.empty()) {
         out += '\n';
@@ -306,6 +317,11 @@ nlohmann::json budget_json(const Budget& budget) {
     out["caution"] = budget.caution;
     out["areas"] = nlohmann::json::array();
     for (const AreaBudget& area : budget.areas) { out["areas"].push_back(json_of(area)); }
+    out["saves"] = nlohmann::json::array();
+    for (const SavePart& save : budget.saves) { out["saves"].push_back(json_of(save)); }
+    out["losses"] = nlohmann::json::array();
+    for (const RecordLoss& loss : budget.losses) { out["losses"].push_back(json_of(loss)); }
+    out["hold_up"] = budget.hold_up ? json_of(*budget.hold_up) : nlohmann::json(nullptr);
     return out;
 }
 

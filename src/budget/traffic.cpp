@@ -1,5 +1,6 @@
 // From saves over life to saves a second.
 #include <algorithm>
+#include <cmath>
 
 #include "budget/wear.hpp"
 
@@ -30,7 +31,7 @@ Traffic traffic_of(const Project& project, const Area& area, const Demand& deman
         for (const PolicyDemand& policy : saves.policies) {
             const double count = figures == Figures::nominal ? policy.nominal_saves : policy.sizing_saves;
             const double factor = policy.when == SaveWhen::periodic ? periodic_factor : 1.0;
-            if (policy.when == SaveWhen::at_start) {
+            if (policy.when == SaveWhen::at_start || policy.when == SaveWhen::at_power_fail) {
                 traffic.at_start += demand.starts > 0 ? count / demand.starts : 0;
             } else {
                 add_policy(traffic, count * factor / demand.life_s,
@@ -38,7 +39,19 @@ Traffic traffic_of(const Project& project, const Area& area, const Demand& deman
             }
         }
     }
+    if (project.product.lazy_start) { out.starts_per_s *= starts_that_store(out); }
     return out;
+}
+
+double starts_that_store(const Traffic& traffic) {
+    if (traffic.starts_per_s <= 0) { return 0; }
+    const double apart_s = 1 / traffic.starts_per_s;
+    double none = 1;
+    for (const RecordTraffic& record : traffic.records) {
+        const double even = record.period_s > 0 ? std::max(0.0, 1 - apart_s / record.period_s) : 1.0;
+        none *= even * std::exp(-record.random_per_s * apart_s) * std::max(0.0, 1 - record.at_start);
+    }
+    return 1 - none;
 }
 
 } // namespace perdure

@@ -39,6 +39,7 @@ struct Device {
     // One value a run where the part is non-uniform, else one value.
     std::vector<double> erase_ms_typ, erase_ms_max;
     std::optional<double> program_us_typ, program_us_max;
+    std::optional<double> erase_abort_us;   ///< from asking a running erase to stop until the flash can be programmed
     std::optional<double> endurance_cycles; ///< the maker's guaranteed minimum
     std::string endurance_temp_c;
     std::optional<double> retention_years, retention_temp_c;

@@ -252,6 +252,14 @@ int run_age(const CommandInput& input, std::ostream& out, std::ostream& err) {
         for (const Area& of : project->areas) {
             if (of.name == area.name) { aged.records = records_of(*project, of); }
         }
+        if (const std::string why = why_not_lived(aged.records); !why.empty()) {
+            if (!input.json) {
+                err << "perdure: " << wrapped(fmt::format("area {}: {}", area.name, why), 2, 9) << '\n';
+            }
+            areas.push_back({{"area", area.name}, {"holds", false}, {"failure", why}});
+            holds = false;
+            continue;
+        }
         aged.allowed = project->part.endurance_cycles.value_or(0) * project->requirements.spend_limit /
                        project->requirements.margin_min;
         aged.energy_known = project->part.program_ma && project->part.vdd_max_v;

@@ -12,6 +12,10 @@
 namespace perdure {
 namespace {
 
+const char* kind_word(const Record& record) {
+    return record.kind == RecordKind::total ? "total" : record.kind == RecordKind::log ? "log" : "value";
+}
+
 /// "program_bytes, vdd_min": the columns that have no document behind them.
 std::string from_memory(const Device& part) {
     std::string out;
@@ -36,12 +40,33 @@ void show_part(const Device& part, std::ostream& out) {
     if (!memory.empty()) { out << "         " << wrapped("from memory, check before use: " + memory, 11, 9) << '\n'; }
 }
 
+std::string show_log(const LogShape& log, uint32_t sample_bytes) {
+    const std::string batch = log.short_log ? "one value that holds them all"
+                              : log.batch > 1
+                                  ? fmt::format("{} an entry{}", log.batch, log.batch_found ? " (found)" : "")
+                                  : "each an entry of its own";
+    return fmt::format("         {} samples of {} kept, {}\n", log.depth_samples, show_bytes(sample_bytes), batch);
+}
+
+void show_supply(const Supply& supply, std::ostream& out) {
+    const std::string load =
+        supply.load_ma > 0 ? fmt::format("{:g} mA", supply.load_ma) : fmt::format("{:g} mW", supply.load_mw);
+    out << fmt::format("supply   trips at {:g} V after {}, draws {}, capacitor {}\n", supply.trips_at_v,
+                       show_seconds(supply.detection_s), load,
+                       supply.capacitance_uf ? fmt::format("{:g} uF", *supply.capacitance_uf) : "to be found");
+    if (supply.trips_per_day() > 0) {
+        out << fmt::format("         {:.4g} dips a day beside the ordinary starts\n", supply.trips_per_day());
+    }
+}
+
 void show_project(const Project& project, std::ostream& out) {
     const Product& product = project.product;
     out << fmt::format("product  {}\n         {:g} y of {:g} d, {:.4g} start{} a day, fleet of {}\n", product.name,
                        product.life_years, product.year_days, product.starts_per_day,
                        product.starts_per_day == 1 ? "" : "s", product.fleet_units);
+    if (product.lazy_start) { out << "         starts are lazy: nothing is programmed before the first put\n"; }
     show_part(project.part, out);
+    if (project.supply) { show_supply(*project.supply, out); }
     for (const Area& area : project.areas) {
         out << fmt::format("area     {}: {}, {}, {}-bit check\n", area.name,
                            area.size_bytes ? show_bytes(*area.size_bytes) : "smallest that holds",
@@ -49,13 +74,14 @@ void show_project(const Project& project, std::ostream& out) {
                            area.check_bits);
     }
     for (const Record& record : project.records) {
-        out << fmt::format("record   {} (id {}, {}, {} B in {})\n", record.name, record.id,
-                           record.kind == RecordKind::total ? "total" : "value", record.payload_bytes(), record.area);
+        out << fmt::format("record   {} (id {}, {}, {} B in {})\n", record.name, record.id, kind_word(record),
+                           record.payload_bytes(), record.area);
+        if (record.log) { out << show_log(*record.log, record.fields_bytes()); }
         std::string fields;
         for (const Field& field : record.fields) { fields += (fields.empty() ? "fields: " : ", ") + field.name; }
         out << "         " << wrapped(fields, 17, 9) << '\n';
         for (const SavePolicy& save : record.saves) {
-            out << "         saved " << show_save(save, product.year_days) << '\n';
+            out << "         saved " << show_save(record, save, product.year_days) << '\n';
         }
         if (record.heavy_user_factor > 1) {
             out << fmt::format("         heavy user: {:g} times that\n", record.heavy_user_factor);
@@ -66,11 +92,18 @@ void show_project(const Project& project, std::ostream& out) {
 nlohmann::json json_of(const Record& record) {
     nlohmann::json out{{"name", record.name},
                        {"id", record.id},
-                       {"kind", record.kind == RecordKind::total ? "total" : "value"},
+                       {"kind", kind_word(record)},
                        {"area", record.area},
                        {"bytes", record.payload_bytes()},
                        {"heavy_user", record.heavy_user_factor},
                        {"line", record.place.line}};
+    if (record.log) {
+        out["log"] = {{"depth_samples", record.log->depth_samples},
+                      {"batch", record.log->batch},
+                      {"batch_found", record.log->batch_found},
+                      {"among_values", record.log->short_log}};
+    }
+    if (record.loss_time_max_s) { out["loss_time_s"] = *record.loss_time_max_s; }
     for (const Field& field : record.fields) {
         out["fields"].push_back({{"name", field.name}, {"bytes", field.bytes}, {"movement", field.movement_max}});
     }
@@ -79,6 +112,16 @@ nlohmann::json json_of(const Record& record) {
         if (save.when == SaveWhen::periodic) { policy["every_s"] = save.every_s; }
         if (save.when == SaveWhen::events) { policy["events_per_day"] = save.events_per_day; }
         if (save.when == SaveWhen::at_start) { policy["at_start"] = true; }
+        if (save.when == SaveWhen::at_power_fail) { policy["at_power_fail"] = true; }
+        if (save.when == SaveWhen::moved) {
+            policy["moved_by"] = save.moved_by;
+            policy["field"] = record.fields.at(save.field).name;
+        }
+        if (save.when == SaveWhen::settled) {
+            policy["settled_s"] = save.settle_s;
+            policy["events_per_day"] = save.events_per_day;
+            if (save.latest_s) { policy["latest_s"] = *save.latest_s; }
+        }
         if (save.confidence) { policy["confidence"] = *save.confidence; }
         out["saves"].push_back(policy);
     }
@@ -92,6 +135,7 @@ nlohmann::json json_of(const Project& project) {
                       {"life_years", product.life_years},
                       {"year_days", product.year_days},
                       {"starts_per_day", product.starts_per_day},
+                      {"lazy_start", product.lazy_start},
                       {"fleet_units", product.fleet_units}};
     out["part"] = {{"id", project.part.id},
                    {"program_bytes", *project.part.program_bytes},
@@ -99,6 +143,13 @@ nlohmann::json json_of(const Project& project) {
                    {"erased_value", project.part.erased_value},
                    {"program_us_max", *project.part.program_us_max},
                    {"erase_ms_max", project.part.erase_ms_max}};
+    if (project.supply) {
+        const Supply& supply = *project.supply;
+        out["supply"] = {{"load_ma", supply.load_ma},         {"load_mw", supply.load_mw},
+                         {"trips_at_v", supply.trips_at_v},   {"cpu_min_v", supply.cpu_min_v},
+                         {"detection_s", supply.detection_s}, {"trips_per_day", supply.trips_per_day()}};
+        if (supply.capacitance_uf) { out["supply"]["capacitance_uf"] = *supply.capacitance_uf; }
+    }
     for (const BlockRun& run : project.part.runs) {
         out["part"]["runs"].push_back({{"count", run.count}, {"erase_bytes", run.erase_bytes}});
     }

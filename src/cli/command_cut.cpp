@@ -16,6 +16,7 @@
 #include "cli/cut_report.hpp"
 #include "cli/text.hpp"
 #include "cuts/proof.hpp"
+#include "life/life.hpp"
 #include "project/read.hpp"
 
 namespace perdure {
@@ -188,6 +189,9 @@ int run_cut(const CommandInput& input, std::ostream& out, std::ostream& err) {
                 records = records_of(*project, a);
                 check_bits = a.check_bits;
             }
+        }
+        if (const std::string why = why_not_lived(records); !why.empty()) {
+            return complain(input, fmt::format("area {}: {}", of.name, why), out, err);
         }
         area.check_bits = check_bits;
         std::vector<double> weights;

@@ -69,7 +69,7 @@ data record_values(const Project& project, const PlannedArea& area, size_t index
     out.set("index", number(index));
     out.set("line", number(record.place.line));
     std::vector<std::string> saves;
-    for (const SavePolicy& save : record.saves) { saves.push_back(show_save(save, project.product.year_days)); }
+    for (const SavePolicy& save : record.saves) { saves.push_back(show_save(record, save, project.product.year_days)); }
     if (record.heavy_user_factor > 1) {
         saves.back() += fmt::format("; by a heavy user {:g} times as often", record.heavy_user_factor);
     }

@@ -56,11 +56,15 @@ std::vector<DemandCount> compare_demand(const Demand& demand, const std::vector<
             if (of.id != records[i]->id) { continue; }
             DemandCount count{records[i]->name, of.sizing_saves * share, double(result.records[i].saves), ends};
             for (const PolicyDemand& policy : of.policies) {
-                const bool even = policy.when != SaveWhen::events && policy.changed_share >= 1;
+                const bool by_chance = policy.when == SaveWhen::events || policy.when == SaveWhen::moved ||
+                                       policy.when == SaveWhen::settled;
+                const bool even = !by_chance && policy.changed_share >= 1;
                 if (!even) { count.allowed += deviations * std::sqrt(policy.sizing_saves * share); }
             }
-            bytes += count.budgeted * records[i]->payload_bytes();
-            bytes_allowed += count.allowed * records[i]->payload_bytes();
+            const double save_bytes =
+                double(records[i]->payload_bytes()) * (records[i]->has_log_entries() ? records[i]->log->batch : 1);
+            bytes += count.budgeted * save_bytes;
+            bytes_allowed += count.allowed * save_bytes;
             out.push_back(count);
         }
     }

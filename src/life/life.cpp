@@ -117,6 +117,7 @@ private:
             live.fields.push_back({static_cast<uint32_t>(live.value.size()), field.bytes, field.movement_max});
             live.value.insert(live.value.end(), bytes.begin(), bytes.end());
         }
+        if (record.log) { live.value.assign(live.bytes, 0); } // all samples and their number, none of them yet
         scratch_.resize(std::max<size_t>(scratch_.size(), live.bytes));
         live_.push_back(std::move(live));
     }
@@ -368,6 +369,18 @@ LifeDemand sizing_demand(const Project& project, const std::vector<const Record*
         out.records.push_back(live);
     }
     return out;
+}
+
+std::string why_not_lived(const std::vector<const Record*>& records) {
+    for (const Record* record : records) {
+        if (record->has_log_entries()) {
+            return fmt::format("{} is a log: logs are budgeted, not run yet", record->name);
+        }
+        if (record->saved_at_power_fail()) {
+            return fmt::format("{} is saved at power failure: that is budgeted, not run yet", record->name);
+        }
+    }
+    return {};
 }
 
 FlashCosts flash_costs(const Device& part) {

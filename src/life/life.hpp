@@ -73,6 +73,9 @@ struct LifeResult {
 /// rate. Saves 'when changed' count as random ones. `records` as in the layout.
 LifeDemand sizing_demand(const Project& project, const std::vector<const Record*>& records);
 
+/// What keeps these records from being lived through, in a sentence; empty where nothing does.
+std::string why_not_lived(const std::vector<const Record*>& records);
+
 /// The part's maximum (else typical) times, its current and highest supply voltage; zeros where the part gives none, so
 /// that an energy of 0 then means 'not known'.
 FlashCosts flash_costs(const Device& part);

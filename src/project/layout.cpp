@@ -16,6 +16,7 @@ constexpr uint32_t stamp_bytes = 16;  // its own check code is always 16 bits: a
 constexpr uint32_t restarts_held = 3; // failed starts that a head must have room for
 constexpr uint32_t mark_fixed_bytes = 3;
 constexpr uint32_t restart_fixed_bytes = 5;
+constexpr uint32_t log_fixed_bytes = 5; // count and number of a full log entry, counted in its length
 constexpr uint32_t start_pad_units =
     2; // beside one longest entry: what a cut may have left behind the last visible unit
 constexpr uint32_t ring_block_units_min = 32;
@@ -81,6 +82,25 @@ void add_short_entry(RecordLayout& out, const Record& record, uint32_t head_byte
     for (const uint32_t width : bits) { out.short_bits.push_back(static_cast<uint8_t>(width)); }
 }
 
+/// Entries of a log whose batches are whole. A short entry is one byte behind the head, and the samples.
+RecordLayout lay_out_log(const Record& record, uint32_t unit_bytes, uint32_t check_bytes) {
+    RecordLayout out;
+    out.id = record.id;
+    out.log = true;
+    const uint32_t head = record.id <= short_id_max ? 1 : 3;
+    const uint32_t samples = record.log->batch * record.fields_bytes();
+    const uint32_t length = log_fixed_bytes + samples <= short_length_max ? 1 : 2;
+    out.full_bytes = 1 + head + length + log_fixed_bytes + samples + check_bytes;
+    out.full_units = units_for(out.full_bytes, unit_bytes);
+    out.restart_units = units_for(uint64_t{restart_fixed_bytes} + out.full_bytes, unit_bytes);
+    const uint32_t short_bytes = head + 1 + samples + check_bytes;
+    if (units_for(short_bytes, unit_bytes) < out.full_units) {
+        out.short_bytes = short_bytes;
+        out.short_units = units_for(short_bytes, unit_bytes);
+    }
+    return out;
+}
+
 ProgramRule rule_of(const std::string& catalogued) {
     if (catalogued == "ecc-zero" || catalogued == "zero-only") { return ProgramRule::once_or_full; }
     if (catalogued == "no") { return ProgramRule::bits_one_way; }
@@ -90,6 +110,7 @@ ProgramRule rule_of(const std::string& catalogued) {
 } // namespace
 
 RecordLayout lay_out_record(const Record& record, uint32_t unit_bytes, uint32_t check_bytes) {
+    if (record.has_log_entries()) { return lay_out_log(record, unit_bytes, check_bytes); }
     RecordLayout out;
     out.id = record.id;
     const uint32_t payload = record.payload_bytes();
@@ -135,23 +156,28 @@ tl::expected<AreaLayout, Refusal> lay_out_ring(const FlashGeometry& geometry, ui
         live += out.records.back().full_units;
         out.nearly_full_units = std::max(out.nearly_full_units, out.records.back().full_units);
         out.restart_max_units = std::max(out.restart_max_units, out.records.back().restart_units);
+        if (record->saved_at_power_fail()) {
+            out.power_fail_record = out.records.size() - 1;
+            out.power_fail_units = out.records.back().restart_units + 1;
+        }
     }
     const uint32_t longest = out.nearly_full_units + units_for(restart_fixed_bytes, geometry.unit_bytes);
     out.start_pad_units = start_pad_units + longest;
     out.capacity_units = units > out.stamp_units ? units - out.stamp_units : 0;
-    out.reserve_units = restarts_held * (out.start_pad_units + longest) + 2 * out.mark_units;
+    out.reserve_units = restarts_held * (out.start_pad_units + longest) + 2 * out.mark_units + out.power_fail_units;
     // With four blocks or more a second blank one takes over where cut starts have used up the first.
     out.spare_blocks = blocks < 4 ? 1 : 2;
     out.live_blocks = blocks < 4 ? 1 : blocks - 3;
     const uint64_t room = out.capacity_units > out.reserve_units ? out.capacity_units - out.reserve_units : 0;
     if (live > out.live_blocks * room || out.reserve_units > out.capacity_units) {
         const uint64_t need = (live + out.live_blocks - 1) / out.live_blocks + out.reserve_units;
-        return tl::unexpected(
-            Refusal{fmt::format("{} records need {} units a ring block ({} live over {}, and {} starts and two marks), "
-                                "a ring block of {} bytes has {}",
-                                records.size(), need, live, out.live_blocks, restarts_held, geometry.ring_block_bytes(),
-                                out.capacity_units),
-                    double(need), double(out.capacity_units), "units"});
+        return tl::unexpected(Refusal{
+            fmt::format("{} records need {} units a ring block ({} live over {}, and {} starts{}), "
+                        "a ring block of {} bytes has {}",
+                        records.size(), need, live, out.live_blocks, restarts_held,
+                        out.power_fail_units > 0 ? ", two marks and the save at power failure" : " and two marks",
+                        geometry.ring_block_bytes(), out.capacity_units),
+            double(need), double(out.capacity_units), "units"});
     }
     out.live_units = static_cast<uint32_t>(live);
     return out;

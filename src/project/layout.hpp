@@ -3,6 +3,7 @@
 #pragma once
 
 #include <cstdint>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -21,6 +22,7 @@ struct RecordLayout {
     uint32_t short_bytes = 0;
     uint32_t short_units = 0;
     uint32_t restart_units = 0;      ///< the restart entry of a start at which this record was the newest
+    bool log = false;                ///< entries of a log: never copied
     std::vector<uint8_t> short_bits; ///< width of each field in a short entry; empty without short entries
 };
 
@@ -30,15 +32,17 @@ struct AreaLayout {
     uint32_t check_bytes = 2;
     uint32_t stamp_units = 0;
     uint32_t mark_units = 0;
-    uint32_t capacity_units = 0;       ///< what a ring block holds besides its stamp
-    uint32_t spare_blocks = 1;         ///< ring blocks kept blank whenever a put returns
-    uint32_t live_blocks = 1;          ///< ring blocks that live data may spread over
-    uint32_t live_units = 0;           ///< one full entry of every record
-    uint32_t reserve_units = 0;        ///< three starts and two marks, kept free of copied entries
-    uint32_t start_pad_units = 0;      ///< what a start skips before its restart entry
-    uint32_t restart_max_units = 0;    ///< the largest restart entry
-    uint32_t nearly_full_units = 0;    ///< with fewer left, a start goes on in the next block
-    std::vector<RecordLayout> records; ///< the area's records, in the project's order
+    uint32_t capacity_units = 0;   ///< what a ring block holds besides its stamp
+    uint32_t spare_blocks = 1;     ///< ring blocks kept blank whenever a put returns
+    uint32_t live_blocks = 1;      ///< ring blocks that live data may spread over
+    uint32_t live_units = 0;       ///< one full entry of every record
+    uint32_t reserve_units = 0;    ///< three starts, two marks and the save at power failure, kept free of copies
+    uint32_t power_fail_units = 0; ///< of it: the save at power failure, and a unit it may have to skip
+    std::optional<size_t> power_fail_record; ///< the record saved then, as its place in `records`
+    uint32_t start_pad_units = 0;            ///< what a start skips before its restart entry
+    uint32_t restart_max_units = 0;          ///< the largest restart entry
+    uint32_t nearly_full_units = 0;          ///< with fewer left, a start goes on in the next block
+    std::vector<RecordLayout> records;       ///< the area's records, in the project's order
 };
 
 /// Why something cannot be laid out: a sentence, and the numbers in it.

@@ -113,8 +113,8 @@ std::string syntax_hint(std::string_view line, uint32_t column) {
 
 void check_sections(Source& source, const toml::table& file) {
     check_keys(Section{source, file, "the file", {}},
-               {"product", "part", "area", "record", "require", "profile", "endurance", "retention", "aged", "deadline",
-                "energy", "qualification", "wear_out", "uncertainty", "errors"});
+               {"product", "part", "supply", "area", "record", "require", "profile", "endurance", "retention", "aged",
+                "deadline", "energy", "qualification", "wear_out", "uncertainty", "errors"});
 }
 
 } // namespace
@@ -131,7 +131,7 @@ void read_product(Source& source, const toml::table& file, Project& project) {
     const Section section{source, *table, "[product]", span_of_key(root, "product")};
     Product& product = project.product;
     product.place = section.span.place;
-    check_keys(section, {"name", "life", "year", "starts", "starts_per_day", "fleet"});
+    check_keys(section, {"name", "life", "year", "starts", "starts_per_day", "lazy_start", "fleet"});
     if (!table->contains("name")) { complain_missing(section, "name", "name = \"valve controller\""); }
     if (!table->contains("life")) { complain_missing(section, "life", "life = \"12 y\""); }
     product.name = get_text(section, "name", "a name").value_or("");
@@ -154,6 +154,8 @@ void read_product(Source& source, const toml::table& file, Project& project) {
     if (!starts) { starts = get_number(section, "starts_per_day", often); }
     product.starts_per_day = starts.value_or(product.starts_per_day);
     product.starts_place = span_of_value(section, starts_key).place;
+    product.lazy_start = get_yes(section, "lazy_start").value_or(false);
+    product.lazy_place = span_of_value(section, "lazy_start").place;
     product.fleet_units = get_whole(section, "fleet", 1, 1000000000).value_or(1);
 }
 
@@ -164,7 +166,7 @@ void read_requirements(Source& source, const toml::table& file, Project& project
     const Section section{source, *table, "[require]", span_of_key(root, "require")};
     Requirements& require = project.requirements;
     require.place = section.span.place;
-    std::vector<std::string> keys{"margin", "spend_limit", "put_stall", "start_up", "flash_share"};
+    std::vector<std::string> keys{"margin", "spend_limit", "put_stall", "start_up", "flash_share", "loss_time"};
     keys.insert(keys.end(), condition_requirement_keys.begin(), condition_requirement_keys.end());
     check_keys(section, keys);
     read_condition_requirements(section, project.conditions.require);
@@ -181,6 +183,8 @@ void read_requirements(Source& source, const toml::table& file, Project& project
     if (const auto start_s = get_quantity(section, "start_up", Dimension::time_s, time)) {
         require.start_up_max_ms = to_ms(*start_s);
     }
+    require.loss_time_max_s = get_quantity(section, "loss_time", Dimension::time_s, loss_bounds);
+    require.loss_time_place = span_of_value(section, "loss_time").place;
     require.margin_place = span_of_value(section, "margin").place;
     require.spend_limit_place = span_of_value(section, "spend_limit").place;
     require.put_stall_place = span_of_value(section, "put_stall").place;
@@ -200,8 +204,9 @@ tl::expected<Project, std::vector<Diagnostic>> read_project(std::string_view tex
         read_product(source, file, project);
         read_part(source, file, catalog, project);
         read_areas(source, file, project);
-        read_records(source, file, project);
+        read_supply(source, file, project);
         read_requirements(source, file, project);
+        read_records(source, file, project);
         read_temperatures(source, file, project);
         read_reviews(source, file, project);
     } catch (const toml::parse_error& error) {

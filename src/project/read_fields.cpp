@@ -131,7 +131,8 @@ void read_movement(const Section& section, RecordKind kind, bool type_known, Fie
     if (kind != RecordKind::total) {
         if (section.table.contains("movement")) {
             section.source.complain(span_of_key(section, "movement"),
-                                    "\"movement\" is for totals, and this record is a value",
+                                    fmt::format("\"movement\" is for totals, and this record is a {}",
+                                                kind == RecordKind::log ? "log" : "value"),
                                     "kind = \"total\" in the record, or no \"movement\"");
         }
         return;
@@ -156,10 +157,23 @@ void read_movement(const Section& section, RecordKind kind, bool type_known, Fie
     }
 }
 
-Field read_field(const Section& section, std::optional<RecordKind> kind) {
+/// How far it moves, and how much of that a cut may take: both are for numbers.
+void read_amounts(const Section& section, double year_days, Field& field) {
+    field.rate_per_day = get_rate_per_day(section, "rate", year_days, {0, 1e15, false, false, "from 0 to 1e15 a day"});
+    field.loss_amount_max = get_number(section, "loss_amount", {0, 1e18, true, false, "above 0 and at most 1e18"});
+    field.rate_place = span_of_value(section, "rate").place;
+    field.loss_place = span_of_value(section, "loss_amount").place;
+    for (const char* key : {"rate", "loss_amount"}) {
+        if (field.type != FieldType::bytes || !section.table.contains(key)) { continue; }
+        section.source.complain(span_of_key(section, key), fmt::format("\"{}\" is for numbers, not for bytes", key),
+                                fmt::format("no \"{}\" for this field", key));
+    }
+}
+
+Field read_field(const Section& section, std::optional<RecordKind> kind, double year_days) {
     Field field;
     field.place = section.span.place;
-    check_keys(section, {"name", "type", "default", "movement"});
+    check_keys(section, {"name", "type", "default", "movement", "rate", "loss_amount"});
     if (!section.table.contains("name")) { complain_missing(section, "name", "name = \"litres\""); }
     if (const auto name = get_text(section, "name", "a name")) {
         field.name = *name;
@@ -168,12 +182,13 @@ Field read_field(const Section& section, std::optional<RecordKind> kind) {
     const bool type_known = read_type(section, field);
     if (type_known) { read_default(section, field); }
     if (kind) { read_movement(section, *kind, type_known, field); }
+    if (type_known) { read_amounts(section, year_days, field); }
     return field;
 }
 
 } // namespace
 
-std::vector<Field> read_fields(const Section& record, std::optional<RecordKind> kind) {
+std::vector<Field> read_fields(const Section& record, std::optional<RecordKind> kind, double year_days) {
     const toml::node* node = record.table.get("fields");
     constexpr std::string_view expected = "fields = [ { name = \"litres\", type = \"u32\" } ]";
     std::vector<Field> fields;
@@ -194,7 +209,7 @@ std::vector<Field> read_fields(const Section& record, std::optional<RecordKind> 
         }
         const Section section{record.source, *element.as_table(),
                               fmt::format("field {} of {}", fields.size() + 1, record.title), span_of(element)};
-        Field field = read_field(section, kind);
+        Field field = read_field(section, kind, year_days);
         const Span name_span = span_of_value(section, "name");
         for (size_t i = 0; i < fields.size(); ++i) {
             if (field.name.empty() || fields[i].name != field.name) { continue; }

@@ -29,10 +29,11 @@ constexpr std::array rule_words{
     RuleWord{"once-ecc-or-zero", "ecc-zero"}, RuleWord{"once-or-zero", "zero-only"},
 };
 
-const std::vector<std::string> part_keys{"catalog",      "name",         "flash_start", "erase_block",      "blocks",
-                                         "program_unit", "program_rule", "blank",       "read_while_write", "endurance",
-                                         "erase_max",    "erase_typ",    "program_max", "program_typ",      "retention",
-                                         "retention_at", "vdd_min",      "vdd_max",     "program_current"};
+const std::vector<std::string> part_keys{"catalog",          "name",         "flash_start",     "erase_block",
+                                         "blocks",           "program_unit", "program_rule",    "blank",
+                                         "read_while_write", "endurance",    "erase_max",       "erase_typ",
+                                         "program_max",      "program_typ",  "retention",       "retention_at",
+                                         "vdd_min",          "vdd_max",      "program_current", "erase_abort"};
 
 /// Notes that a column's figure comes from the file.
 void from_file(const Section& part, Device& device, std::string_view column, std::string_view key) {
@@ -103,6 +104,7 @@ void read_times(const Section& part, Device& device) {
     read_quantity(part, device, "erase_typ", "erase_ms_typ", Dimension::time_s, 1e3, time, erase_ms_typ);
     if (erase_ms_max) { device.erase_ms_max = {*erase_ms_max}; }
     if (erase_ms_typ) { device.erase_ms_typ = {*erase_ms_typ}; }
+    read_quantity(part, device, "erase_abort", "erase_abort_us", Dimension::time_s, 1e6, time, device.erase_abort_us);
     read_quantity(part, device, "program_max", "program_us_max", Dimension::time_s, 1e6, time, device.program_us_max);
     read_quantity(part, device, "program_typ", "program_us_typ", Dimension::time_s, 1e6, time, device.program_us_typ);
 }

@@ -25,46 +25,6 @@ bool is_digit(char c) {
     return c >= '0' && c <= '9';
 }
 
-SavePolicy read_save(const Section& save, double year_days) {
-    SavePolicy policy;
-    policy.place = save.span.place;
-    check_keys(save, {"every", "events", "events_per_day", "at_start", "changed", "confidence"});
-    size_t reasons = 0;
-    for (const char* key : {"every", "events", "events_per_day", "at_start"}) {
-        reasons += save.table.contains(key) ? 1 : 0;
-    }
-    const bool misspelled =
-        has_misspelled(save, "every") || has_misspelled(save, "events") || has_misspelled(save, "at_start");
-    if (reasons > 1 || (reasons == 0 && !misspelled)) {
-        save.source.complain(
-            save.span, fmt::format("{} gives {} to save", save.title, reasons == 0 ? "no reason" : "several reasons"),
-            "one of every = \"45 s\", events = \"4/day\" or at_start = true in each save");
-    }
-    if (const auto every = get_quantity(save, "every", Dimension::time_s,
-                                        {0, 3.2e9, true, false, "above 0 s and at most 100 years"})) {
-        policy.every_s = *every;
-    }
-    const Bounds often{0, 86400.0 * 1000, true, false, "above 0 and at most 1000 a second"};
-    auto events = get_rate_per_day(save, "events", year_days, often);
-    if (!events) { events = get_number(save, "events_per_day", often); }
-    if (save.table.contains("events") || save.table.contains("events_per_day")) { policy.when = SaveWhen::events; }
-    policy.events_per_day = events.value_or(0);
-    if (const toml::node* node = save.table.get("at_start")) {
-        policy.when = SaveWhen::at_start;
-        if (!node->is_boolean() || !node->as_boolean()->get()) {
-            save.source.complain(span_of(*node), "\"at_start\" can only be true", "at_start = true, or no such line");
-        }
-    }
-    policy.changed_share = get_number(save, "changed", {0, 1, false, false, "a share from 0 to 1"}).value_or(1.0);
-    policy.confidence = get_number(save, "confidence", {0, 1, true, true, "above 0 and below 1, such as 0.95"});
-    if (save.table.contains("confidence") && policy.when != SaveWhen::events) {
-        save.source.complain(span_of_key(save, "confidence"),
-                             "\"confidence\" is for events: the other saves are certain",
-                             "events = \"4/day\" beside it");
-    }
-    return policy;
-}
-
 void read_area_name(const Section& section, const Project& project, Record& record) {
     std::vector<std::string> names;
     for (const Area& area : project.areas) { names.push_back(area.name); }
@@ -86,10 +46,20 @@ void read_area_name(const Section& section, const Project& project, Record& reco
 void read_totals_only(const Section& section, Record& record) {
     const auto lost = get_whole(section, "lost_entries", 0, 255);
     if (lost) { record.lost_entries_max = static_cast<uint32_t>(*lost); }
-    if (section.table.contains("lost_entries") && record.kind == RecordKind::value) {
+    if (section.table.contains("lost_entries") && record.kind != RecordKind::total) {
         section.source.complain(span_of_key(section, "lost_entries"),
-                                "\"lost_entries\" is for totals, and this record is a value",
+                                fmt::format("\"lost_entries\" is for totals, and this record is a {}",
+                                            record.kind == RecordKind::log ? "log" : "value"),
                                 "kind = \"total\", or no \"lost_entries\"");
+    }
+}
+
+void refuse_log_keys(const Section& section, std::string_view kind) {
+    for (const char* key : {"depth", "batch", "among_values"}) {
+        if (!section.table.contains(key)) { continue; }
+        section.source.complain(span_of_key(section, key),
+                                fmt::format("\"{}\" is for logs, and this record is a {}", key, kind),
+                                fmt::format("kind = \"log\", or no \"{}\"", key));
     }
 }
 
@@ -97,22 +67,34 @@ Record read_record(const Section& section, std::string_view name, const Project&
     Record record;
     record.name = name;
     record.place = section.span.place;
-    check_keys(section, {"id", "kind", "area", "heavy_user", "lost_entries", "fields", "saves"});
+    check_keys(section, {"id", "kind", "area", "heavy_user", "lost_entries", "loss_time", "depth", "batch",
+                         "among_values", "fields", "saves"});
     check_c_name(section.source, section.span, "record", name);
     if (!section.table.contains("id")) { complain_missing(section, "id", "id = 1", "it marks the record for ever"); }
     record.id = static_cast<uint16_t>(get_whole(section, "id", 1, 65534).value_or(0));
-    if (!section.table.contains("kind")) { complain_missing(section, "kind", "kind = \"value\" or kind = \"total\""); }
-    const auto kind = get_choice(section, "kind", {"value", "total"});
-    record.kind = kind == "total" ? RecordKind::total : RecordKind::value;
+    if (!section.table.contains("kind")) {
+        complain_missing(section, "kind", "kind = \"value\", \"total\" or \"log\"");
+    }
+    const auto kind = get_choice(section, "kind", {"value", "total", "log"});
+    record.kind = kind == "total" ? RecordKind::total : kind == "log" ? RecordKind::log : RecordKind::value;
     read_area_name(section, project, record);
     record.heavy_user_factor =
         get_number(section, "heavy_user", {1, 1e6, false, false, "from 1 to 1000000"}).value_or(1.0);
     if (kind) { read_totals_only(section, record); }
-    record.fields = read_fields(section, kind ? std::optional(record.kind) : std::nullopt);
-    record.saves = read_saves(section, project.product.year_days);
+    record.loss_time_max_s = get_quantity(section, "loss_time", Dimension::time_s, loss_bounds);
+    record.loss_place = span_of_value(section, "loss_time").place;
+    const double year_days = project.product.year_days;
+    record.fields = read_fields(section, kind ? std::optional(record.kind) : std::nullopt, year_days);
+    record.saves = read_saves(section, record, year_days);
+    if (record.kind == RecordKind::log) {
+        record.log = read_log(section, record, project);
+    } else if (kind) {
+        refuse_log_keys(section, *kind);
+    }
     if (record.payload_bytes() > payload_bytes_max) {
         section.source.complain(section.span,
-                                fmt::format("{} has {} bytes of fields", section.title, record.payload_bytes()),
+                                fmt::format("{} has {} bytes of {}", section.title, record.payload_bytes(),
+                                            record.log ? "samples and number" : "fields"),
                                 fmt::format("at most {} bytes", payload_bytes_max));
     }
     return record;
@@ -152,31 +134,6 @@ void check_c_name(Source& source, const Span& span, std::string_view what, std::
                     fmt::format("a letter, then letters, digits or _, at most {}, no word of C", length_max), meant);
 }
 
-std::vector<SavePolicy> read_saves(const Section& record, double year_days) {
-    constexpr std::string_view expected = "saves = [ { every = \"45 s\" } ]";
-    const toml::node* node = record.table.get("saves");
-    std::vector<SavePolicy> saves;
-    if (node == nullptr) {
-        complain_missing(record, "saves", expected, "how often it is saved decides everything");
-        return saves;
-    }
-    if (!node->is_array() || node->as_array()->empty()) {
-        record.source.complain(span_of_key(record, "saves"), fmt::format("{} has no saves", record.title),
-                               std::string(expected));
-        return saves;
-    }
-    for (const toml::node& element : *node->as_array()) {
-        if (!element.is_table()) {
-            record.source.complain(span_of(element), "a save is a table", std::string(expected));
-            continue;
-        }
-        const Section save{record.source, *element.as_table(),
-                           fmt::format("save {} of {}", saves.size() + 1, record.title), span_of(element)};
-        saves.push_back(read_save(save, year_days));
-    }
-    return saves;
-}
-
 void read_records(Source& source, const toml::table& file, Project& project) {
     const Section root{source, file, "the file", {}};
     const toml::table* table = get_table(root, "record");
@@ -200,6 +157,7 @@ void read_records(Source& source, const toml::table& file, Project& project) {
     std::sort(records.begin(), records.end(),
               [](const auto& a, const auto& b) { return a.second.place.line < b.second.place.line; });
     check_ids(source, records);
+    check_area_shares(source, project, records);
     for (auto& entry : records) { project.records.push_back(std::move(entry.first)); }
     std::stable_sort(project.records.begin(), project.records.end(),
                      [](const Record& a, const Record& b) { return a.id < b.id; });

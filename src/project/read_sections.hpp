@@ -17,10 +17,13 @@ void read_requirements(Source& source, const toml::table& file, Project& project
 /// missing.
 void read_part(Source& source, const toml::table& file, const Catalog& catalog, Project& project);
 
+/// [supply] -> project.supply. Needs project.product.
+void read_supply(Source& source, const toml::table& file, Project& project);
+
 /// [area.NAME] -> project.areas, in the order of the file; one named "store" when there is none. Needs project.part.
 void read_areas(Source& source, const toml::table& file, Project& project);
 
-/// [record.NAME] -> project.records, by id. Needs project.areas and project.product.
+/// [record.NAME] -> project.records, by id. Needs project.areas, product, supply and requirements.
 void read_records(Source& source, const toml::table& file, Project& project);
 
 /// The sections about what the product lives through -> project.conditions. Need project.part and project.records.
@@ -40,10 +43,20 @@ std::vector<Section> tables_of(const Section& section, std::string_view key, con
 Place place_if_given(const Section& section, std::string_view key);
 
 /// Fields of one record, whose kind is unknown after an error. Errors are noted in the section's source.
-std::vector<Field> read_fields(const Section& record, std::optional<RecordKind> kind);
+std::vector<Field> read_fields(const Section& record, std::optional<RecordKind> kind, double year_days);
 
-/// Save policies of one record.
-std::vector<SavePolicy> read_saves(const Section& record, double year_days);
+/// Save policies of one record, whose kind and fields are known.
+std::vector<SavePolicy> read_saves(const Section& section, const Record& record, double year_days);
+
+/// Depth and batch of a record of kind log, whose fields and saves are known. Needs project.requirements.
+LogShape read_log(const Section& section, const Record& record, const Project& project);
+
+/// Notes an error where records cannot share their area: two saved at power failure, or a log beside what it cannot
+/// share with. `spans` are those of the records.
+void check_area_shares(Source& source, const Project& project, const std::vector<std::pair<Record, Span>>& records);
+
+/// What a loss window may be asked to be.
+inline constexpr Bounds loss_bounds{0, 3.2e9, true, false, "above 0 s and at most 100 years"};
 
 /// Notes an error unless `name` can be used as a name in C (it becomes one in the firmware).
 void check_c_name(Source& source, const Span& span, std::string_view what, std::string_view name);

@@ -247,6 +247,14 @@ std::optional<std::string> get_choice(const Section& section, std::string_view k
     return std::nullopt;
 }
 
+std::optional<bool> get_yes(const Section& section, std::string_view key) {
+    const toml::node* node = section.table.get(key);
+    if (node == nullptr) { return std::nullopt; }
+    if (node->is_boolean()) { return node->as_boolean()->get(); }
+    complain_type(section, key, *node, "true or false");
+    return std::nullopt;
+}
+
 const toml::table* get_table(const Section& section, std::string_view key) {
     const toml::node* node = section.table.get(key);
     if (node == nullptr) { return nullptr; }

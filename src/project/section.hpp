@@ -85,6 +85,8 @@ std::optional<uint64_t> get_address(const Section& section, std::string_view key
 /// One of a list of words.
 std::optional<std::string> get_choice(const Section& section, std::string_view key,
                                       const std::vector<std::string>& choices);
+/// True or false.
+std::optional<bool> get_yes(const Section& section, std::string_view key);
 /// A table by that key; says so when it is something else.
 const toml::table* get_table(const Section& section, std::string_view key);
 

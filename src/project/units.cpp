@@ -17,16 +17,32 @@ struct Unit {
 };
 
 constexpr std::array units{
-    Unit{"us", Dimension::time_s, 1e-6},      Unit{"ms", Dimension::time_s, 1e-3},
-    Unit{"s", Dimension::time_s, 1},          Unit{"min", Dimension::time_s, 60},
-    Unit{"h", Dimension::time_s, 3600},       Unit{"d", Dimension::time_s, 86400},
-    Unit{"y", Dimension::life_y, 1},          Unit{"B", Dimension::size_bytes, 1},
-    Unit{"KiB", Dimension::size_bytes, 1024}, Unit{"MiB", Dimension::size_bytes, 1048576},
-    Unit{"C", Dimension::temperature_c, 1},   Unit{"mV", Dimension::voltage_v, 1e-3},
-    Unit{"V", Dimension::voltage_v, 1},       Unit{"uA", Dimension::current_ma, 1e-3},
-    Unit{"mA", Dimension::current_ma, 1},     Unit{"A", Dimension::current_ma, 1000},
-    Unit{"eV", Dimension::energy_ev, 1},      Unit{"mAh", Dimension::charge_mah, 1},
+    Unit{"us", Dimension::time_s, 1e-6},
+    Unit{"ms", Dimension::time_s, 1e-3},
+    Unit{"s", Dimension::time_s, 1},
+    Unit{"min", Dimension::time_s, 60},
+    Unit{"h", Dimension::time_s, 3600},
+    Unit{"d", Dimension::time_s, 86400},
+    Unit{"y", Dimension::life_y, 1},
+    Unit{"B", Dimension::size_bytes, 1},
+    Unit{"KiB", Dimension::size_bytes, 1024},
+    Unit{"MiB", Dimension::size_bytes, 1048576},
+    Unit{"C", Dimension::temperature_c, 1},
+    Unit{"mV", Dimension::voltage_v, 1e-3},
+    Unit{"V", Dimension::voltage_v, 1},
+    Unit{"uA", Dimension::current_ma, 1e-3},
+    Unit{"mA", Dimension::current_ma, 1},
+    Unit{"A", Dimension::current_ma, 1000},
+    Unit{"eV", Dimension::energy_ev, 1},
+    Unit{"mAh", Dimension::charge_mah, 1},
     Unit{"Ah", Dimension::charge_mah, 1000},
+    Unit{"uW", Dimension::power_mw, 1e-3},
+    Unit{"mW", Dimension::power_mw, 1},
+    Unit{"W", Dimension::power_mw, 1000},
+    Unit{"nF", Dimension::capacitance_uf, 1e-3},
+    Unit{"uF", Dimension::capacitance_uf, 1},
+    Unit{"mF", Dimension::capacitance_uf, 1e3},
+    Unit{"F", Dimension::capacitance_uf, 1e6},
 };
 
 struct Spelling {
@@ -36,18 +52,21 @@ struct Spelling {
 // How people also write them. They are not accepted, so that a file has one spelling, but they are understood in the
 // message.
 constexpr std::array spellings{
-    Spelling{"sec", "s"},       Spelling{"secs", "s"},    Spelling{"second", "s"}, Spelling{"seconds", "s"},
-    Spelling{"S", "s"},         Spelling{"m", "min"},     Spelling{"mins", "min"}, Spelling{"minute", "min"},
-    Spelling{"minutes", "min"}, Spelling{"hour", "h"},    Spelling{"hours", "h"},  Spelling{"hr", "h"},
-    Spelling{"hrs", "h"},       Spelling{"H", "h"},       Spelling{"day", "d"},    Spelling{"days", "d"},
-    Spelling{"D", "d"},         Spelling{"year", "y"},    Spelling{"years", "y"},  Spelling{"yr", "y"},
-    Spelling{"yrs", "y"},       Spelling{"a", "y"},       Spelling{"Y", "y"},      Spelling{"\u00b5s", "us"},
-    Spelling{"\u03bcs", "us"},  Spelling{"usec", "us"},   Spelling{"msec", "ms"},  Spelling{"byte", "B"},
-    Spelling{"bytes", "B"},     Spelling{"b", "B"},       Spelling{"k", "KiB"},    Spelling{"K", "KiB"},
-    Spelling{"kB", "KiB"},      Spelling{"KB", "KiB"},    Spelling{"kb", "KiB"},   Spelling{"Kib", "KiB"},
-    Spelling{"kib", "KiB"},     Spelling{"kiB", "KiB"},   Spelling{"M", "MiB"},    Spelling{"MB", "MiB"},
-    Spelling{"mb", "MiB"},      Spelling{"\u00b0C", "C"}, Spelling{"c", "C"},      Spelling{"degC", "C"},
-    Spelling{"v", "V"},         Spelling{"volt", "V"},    Spelling{"volts", "V"},  Spelling{"ma", "mA"},
+    Spelling{"sec", "s"},       Spelling{"secs", "s"},     Spelling{"second", "s"}, Spelling{"seconds", "s"},
+    Spelling{"S", "s"},         Spelling{"m", "min"},      Spelling{"mins", "min"}, Spelling{"minute", "min"},
+    Spelling{"minutes", "min"}, Spelling{"hour", "h"},     Spelling{"hours", "h"},  Spelling{"hr", "h"},
+    Spelling{"hrs", "h"},       Spelling{"H", "h"},        Spelling{"day", "d"},    Spelling{"days", "d"},
+    Spelling{"D", "d"},         Spelling{"year", "y"},     Spelling{"years", "y"},  Spelling{"yr", "y"},
+    Spelling{"yrs", "y"},       Spelling{"a", "y"},        Spelling{"Y", "y"},      Spelling{"\u00b5s", "us"},
+    Spelling{"\u03bcs", "us"},  Spelling{"usec", "us"},    Spelling{"msec", "ms"},  Spelling{"byte", "B"},
+    Spelling{"bytes", "B"},     Spelling{"b", "B"},        Spelling{"k", "KiB"},    Spelling{"K", "KiB"},
+    Spelling{"kB", "KiB"},      Spelling{"KB", "KiB"},     Spelling{"kb", "KiB"},   Spelling{"Kib", "KiB"},
+    Spelling{"kib", "KiB"},     Spelling{"kiB", "KiB"},    Spelling{"M", "MiB"},    Spelling{"MB", "MiB"},
+    Spelling{"mb", "MiB"},      Spelling{"\u00b0C", "C"},  Spelling{"c", "C"},      Spelling{"degC", "C"},
+    Spelling{"v", "V"},         Spelling{"volt", "V"},     Spelling{"volts", "V"},  Spelling{"ma", "mA"},
+    Spelling{"mw", "mW"},       Spelling{"w", "W"},        Spelling{"watt", "W"},   Spelling{"uf", "uF"},
+    Spelling{"\u00b5F", "uF"},  Spelling{"\u03bcF", "uF"}, Spelling{"UF", "uF"},    Spelling{"nf", "nF"},
+    Spelling{"f", "F"},
 };
 
 std::string_view trimmed(std::string_view text) {
@@ -85,6 +104,10 @@ std::string_view measured_thing(Dimension dimension) {
         return "an energy";
     case Dimension::charge_mah:
         return "a charge";
+    case Dimension::power_mw:
+        return "a power";
+    case Dimension::capacitance_uf:
+        return "a capacitance";
     }
     return "";
 }
@@ -169,6 +192,10 @@ std::string_view example_of(Dimension dimension) {
         return "an activation energy such as \"0.6 eV\"";
     case Dimension::charge_mah:
         return "a charge such as \"2400 mAh\"";
+    case Dimension::power_mw:
+        return "a power such as \"40 mW\"";
+    case Dimension::capacitance_uf:
+        return "a capacitance such as \"470 uF\"";
     }
     return "";
 }

@@ -10,7 +10,18 @@
 namespace perdure {
 
 /// What a quantity measures; the result of parse_quantity is in the unit named here.
-enum class Dimension { time_s, life_y, size_bytes, temperature_c, voltage_v, current_ma, energy_ev, charge_mah };
+enum class Dimension {
+    time_s,
+    life_y,
+    size_bytes,
+    temperature_c,
+    voltage_v,
+    current_ma,
+    energy_ev,
+    charge_mah,
+    power_mw,
+    capacitance_uf
+};
 
 /// Why a text is not the quantity asked for.
 struct QuantityError {
@@ -19,7 +30,7 @@ struct QuantityError {
 };
 
 /// Reads a number, optional blanks and a unit: us ms s min h d (a day of 86,400 s); y; B KiB MiB; C; mV V; uA mA A; eV;
-/// mAh Ah.
+/// mAh Ah; uW mW W; nF uF mF F.
 /// A year is not a time here, because its length is the project's to say. Errors: no number, not finite, no unit, a
 /// unit that is unknown or measures something else.
 tl::expected<double, QuantityError> parse_quantity(std::string_view text, Dimension dimension);

@@ -1,0 +1,55 @@
+#include <gtest/gtest.h>
+
+#include "budget/findings.hpp"
+#include "project/read.hpp"
+
+namespace perdure {
+namespace {
+
+/// A sensor that wakes a hundred times a day and stores something once in ten days.
+Project sensor(bool lazy) {
+    const std::string text = std::string("[product]\nname = \"sensor\"\nlife = \"10 y\"\nstarts = \"100/day\"\n") +
+                             (lazy ? "lazy_start = true\n" : "") + R"(
+[part]
+erase_block = "2 KiB"
+blocks = 64
+program_unit = "8 B"
+blank = 0xFF
+endurance = 10000
+erase_max = "40 ms"
+program_max = "100 us"
+[area.store]
+size = "16 KiB"
+[record.setting]
+id = 1
+kind = "value"
+fields = [ { name = "limit", type = "u32" } ]
+saves = [ { every = "10 d" } ]
+)";
+    auto project = read_project(text, "sensor.toml", Catalog{});
+    EXPECT_TRUE(project) << (project ? "" : render(project.error()));
+    return project.value();
+}
+
+TEST(LazyStart, StartsThatStoreNothingCostNothing) {
+    const Budget ordinary = make_budget(sensor(false)).value(), lazy = make_budget(sensor(true)).value();
+    const Project project = sensor(true);
+    const Traffic traffic = traffic_of(project, project.areas[0], demand_of(project), Figures::sizing);
+    EXPECT_NEAR(traffic.starts_per_s * 86400, 0.1, 1e-9); // one start for each save
+    EXPECT_LT(lazy.areas[0].erases.per_block_mean * 50, ordinary.areas[0].erases.per_block_mean);
+    // Each is shown beside the other.
+    EXPECT_NEAR(*lazy.areas[0].other_start_erases, ordinary.areas[0].erases.per_block_mean,
+                0.02 * ordinary.areas[0].erases.per_block_mean);
+    EXPECT_TRUE(lazy.areas[0].lazy_start);
+    EXPECT_FALSE(ordinary.areas[0].lazy_start);
+}
+
+TEST(LazyStart, ABusyProductSavesNothingByIt) {
+    Project busy = sensor(true);
+    busy.records[0].saves[0].every_s = 60; // a save in every run
+    const Traffic traffic = traffic_of(busy, busy.areas[0], demand_of(busy), Figures::sizing);
+    EXPECT_NEAR(traffic.starts_per_s * 86400, 100, 1e-9);
+}
+
+} // namespace
+} // namespace perdure

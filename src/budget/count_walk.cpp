@@ -43,13 +43,30 @@ public:
         }
     }
 
+    /// The save at power failure: a restart entry behind a unit that may have been under way. It copies and erases
+    /// nothing; where it has taken a blank block, the start makes up for that.
+    void put_now(size_t record) {
+        const uint32_t units = layout_.records[record].restart_units;
+        owes_block_ = room_ < units + passed_over_units;
+        if (owes_block_) { advance(); }
+        const uint32_t taken = units + (owes_block_ ? 0 : passed_over_units);
+        room_ -= taken;
+        seen.start_units += taken;
+        ++seen.records[record].now_saves;
+        place_[record] = head_;
+        newest_ = record;
+        erased_last_ = false;
+    }
+
     void start() {
         const uint32_t units = newest_ == nowhere ? layout_.restart_max_units : layout_.records[newest_].restart_units;
         const uint32_t longer = longest_seen() - layout_.nearly_full_units;
         const uint32_t pads = layout_.start_pad_units + longer;
         const uint32_t longest = layout_.nearly_full_units + longer;
-        const bool next = room_ < pads + std::max(units, longest);
+        bool next = room_ < pads + std::max(units, longest);
         if (next) { advance(); }
+        next = next || owes_block_;
+        owes_block_ = false;
         room_ -= pads + units;
         ++seen.starts;
         seen.start_units += pads + units;
@@ -131,6 +148,7 @@ private:
     bool service_;
     std::vector<uint64_t> place_; ///< the block, counted from the first ever opened, of each record's newest entry
     std::vector<uint32_t> longest_restart_; ///< units, in each block
+    bool owes_block_ = false;               ///< a save at power failure has taken a blank block
     bool erased_last_ = false;              ///< nothing was put since a block was erased: a start erases it again
     uint64_t newest_ = nowhere;             ///< record of the last entry: saved, copied or put again by a start
     uint64_t head_ = 0;
@@ -252,9 +270,11 @@ WalkCount walk_counts(const AreaLayout& layout, const Traffic& traffic, double l
         if (next.record < records) {
             ring.put(next.record);
         } else {
+            if (layout.power_fail_record) { ring.put_now(*layout.power_fail_record); }
             ring.start();
             for (size_t i = 0; i < records; ++i) {
-                const double saves = traffic.records[i].at_start, whole = std::floor(saves);
+                const double saves = traffic.records[i].at_start - (layout.power_fail_record == i ? 1 : 0);
+                const double whole = std::floor(saves);
                 if (saves <= 0) { continue; }
                 for (double k = whole + (events.share() < saves - whole ? 1 : 0); k > 0; --k) { ring.put(i); }
             }
@@ -283,7 +303,8 @@ RingWear counted_wear(const AreaLayout& layout, const Traffic& traffic, const Ri
     const double filled = double(count.blocks_emptied) + formula.data_blocks + formula.empties_at - 0.5;
     out.block_s = count.life_s / filled * as_asked_s / as_drawn_s;
     const double opened = double(count.blocks_opened);
-    out.erased_again = count.erased_again_chances / double(count.blocks_emptied);
+    // Where each start follows a save at power failure, something was put since a block was erased.
+    out.erased_again = layout.power_fail_record ? 0 : count.erased_again_chances / double(count.blocks_emptied);
     out.start_units = double(count.start_units) / opened;
     out.mark_units = double(count.mark_units) / opened;
     out.copied_units = 0;

@@ -11,11 +11,12 @@
 namespace perdure {
 
 struct WalkRecord {
+    uint64_t now_saves = 0; ///< at power failure; their units are counted with the starts
     uint64_t full_saves = 0;
     uint64_t short_saves = 0;
     uint64_t copies = 0;
     uint64_t started = 0; ///< starts that put it again
-    [[nodiscard]] uint64_t saves() const { return full_saves + short_saves; }
+    [[nodiscard]] uint64_t saves() const { return full_saves + short_saves + now_saves; }
 };
 
 /// What a walk saw. Units are program units.

@@ -360,14 +360,12 @@ RingWear ring_wear_by_formula(const AreaLayout& layout, const Traffic& traffic, 
 
 namespace {
 
-constexpr uint32_t passed_over = 1; // units that may have been under way when the save at power failure began
-
 /// The layout as its starts see it where each follows a save at power failure. That save is a restart entry, while the
 /// traffic counts it as an ordinary one: the starts take the difference. And its record is the newest at each start.
 AreaLayout with_power_fail_save(AreaLayout layout) {
     const RecordLayout saved = layout.records[*layout.power_fail_record];
     const uint32_t counted = saved.short_units > 0 ? saved.short_units : saved.full_units;
-    layout.start_pad_units += saved.restart_units + passed_over - counted;
+    layout.start_pad_units += saved.restart_units + passed_over_units - counted;
     for (RecordLayout& record : layout.records) { record.restart_units = saved.restart_units; }
     layout.power_fail_record.reset();
     return layout;
@@ -376,8 +374,9 @@ AreaLayout with_power_fail_save(AreaLayout layout) {
 } // namespace
 
 RingWear ring_wear(const AreaLayout& layout, const Traffic& traffic, Precision precision) {
-    if (layout.power_fail_record) { return ring_wear(with_power_fail_save(layout), traffic, precision); }
-    const RingWear out = ring_wear_by_formula(layout, traffic, precision);
+    RingWear out =
+        ring_wear_by_formula(layout.power_fail_record ? with_power_fail_save(layout) : layout, traffic, precision);
+    if (layout.power_fail_record) { out.erased_again = 0; } // something was put since a block was erased
     const bool few_starts = out.start_units <= counted_start_share * layout.capacity_units;
     return precision == Precision::coarse || few_starts ? out : counted_wear(layout, traffic, out);
 }

@@ -42,6 +42,9 @@ enum class Figures { nominal, sizing };
 Traffic traffic_of(const Project& project, const Area& area, const Demand& demand, Figures figures,
                    double periodic_factor = 1.0);
 
+/// Units that may be under way when a save at power failure begins: it passes over them.
+constexpr uint32_t passed_over_units = 1;
+
 /// Share of the starts that a save follows before the next start: what a lazy start costs, it costs then.
 double starts_that_store(const Traffic& traffic);
 

@@ -16,7 +16,6 @@
 #include "cli/cut_report.hpp"
 #include "cli/text.hpp"
 #include "cuts/proof.hpp"
-#include "life/life.hpp"
 #include "project/read.hpp"
 
 namespace perdure {
@@ -190,8 +189,12 @@ int run_cut(const CommandInput& input, std::ostream& out, std::ostream& err) {
                 check_bits = a.check_bits;
             }
         }
-        if (const std::string why = why_not_lived(records); !why.empty()) {
-            return complain(input, fmt::format("area {}: {}", of.name, why), out, err);
+        for (const Record* record : records) {
+            if (!record->has_log_entries() && !record->saved_at_power_fail()) { continue; }
+            return complain(input,
+                            fmt::format("area {}: {} is {}: the search does not cut these yet", of.name, record->name,
+                                        record->has_log_entries() ? "a log" : "saved at power failure"),
+                            out, err);
         }
         area.check_bits = check_bits;
         std::vector<double> weights;

@@ -10,17 +10,21 @@ Agreement agree(const AreaLayout& layout, const LifeDemand& demand, const LifeOp
                 const LifeResult& result) {
     Traffic traffic;
     traffic.service_in_time = options.service;
-    traffic.starts_per_s = result.simulated_s > 0 ? std::max(0.0, double(result.starts) - 1) / result.simulated_s : 0;
+    const double starts = std::max(0.0, double(result.starts) - 1);
+    traffic.starts_per_s = result.simulated_s > 0 ? starts / result.simulated_s : 0;
     for (size_t i = 0; i < demand.records.size(); i++) {
         RecordTraffic record;
         record.period_s = demand.records[i].period_s;
-        record.at_start = demand.records[i].at_start;
+        record.at_start = demand.records[i].at_start + (demand.records[i].at_power_fail ? 1 : 0);
         const double even = (record.period_s > 0 ? std::floor(result.simulated_s / record.period_s) : 0) +
                             record.at_start * std::max(0.0, double(result.starts) - 1);
         const double random = std::max(0.0, double(result.records[i].saves) - even);
         record.random_per_s =
             result.simulated_s > 0 && demand.records[i].random_per_s > 0 ? random / result.simulated_s : 0;
         traffic.records.push_back(record);
+    }
+    if (demand.lazy_start && result.simulated_s > 0) { // starts that nothing was put after programmed nothing
+        traffic.starts_per_s = std::max(0.0, starts - double(result.lazy_starts)) / result.simulated_s;
     }
     const double blocks = double(layout.geometry.ring_blocks);
     const RingWear wear = ring_wear(layout, traffic);

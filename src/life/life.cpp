@@ -4,11 +4,13 @@
 #include <cmath>
 #include <cstring>
 #include <limits>
+#include <optional>
 
 #include <fmt/format.h>
 
 #include "budget/demand.hpp"
 #include "budget/findings.hpp"
+#include "life/live_log.hpp"
 #include "unit/unit.hpp"
 
 namespace perdure {
@@ -57,6 +59,7 @@ struct LiveField {
 struct LiveRecord {
     std::vector<uint8_t> value;
     std::vector<LiveField> fields;
+    std::optional<LiveLog> log;
     bool total = false;
     uint16_t bytes = 0;
 };
@@ -118,6 +121,7 @@ private:
             live.value.insert(live.value.end(), bytes.begin(), bytes.end());
         }
         if (record.log) { live.value.assign(live.bytes, 0); } // all samples and their number, none of them yet
+        if (record.has_log_entries()) { live.log.emplace(record); }
         scratch_.resize(std::max<size_t>(scratch_.size(), live.bytes));
         live_.push_back(std::move(live));
     }
@@ -161,6 +165,7 @@ private:
             stream.next_s = (double(stream.count) + late) * stream.period_s;
         }
         if (stream.kind == Happening::start) {
+            save_at_power_fail(now_s);
             start(now_s);
             save_at_start(now_s);
         } else {
@@ -214,17 +219,58 @@ private:
         LiveRecord& live = live_[record];
         change(live);
         const Operations before = operations();
-        const perdure_status status = unit_.put(record, live.value.data());
+        const perdure_status status = live.log ? live.log->append(unit_, record) : unit_.put(record, live.value.data());
         note_longest(put_longest_us_, before);
-        result_.saves++;
-        result_.records[record].saves++;
-        result_.payload_bytes += live.bytes;
+        count_save(record);
         if (status != PERDURE_OK) [[unlikely]] {
             fail(fmt::format("put of record {} gave status {}", record, int(status)), now_s);
             return;
         }
         compare(record, now_s);
+        const uint64_t erases = operations().erases;
         if (options_.service) { serve(); }
+        if (live.log && operations().erases != erases) { note_kept(record, now_s); }
+    }
+
+    void count_save(uint16_t record) {
+        const LiveRecord& live = live_[record];
+        result_.saves++;
+        result_.records[record].saves++;
+        result_.payload_bytes += live.log ? live.log->batch_bytes() : live.bytes;
+        start_owed_ = false;
+    }
+
+    /// Right after a block was erased a log holds least. Reading all of it takes long, so once in two turns and a
+    /// block.
+    void note_kept(uint16_t record, double now_s) {
+        const uint32_t blocks = unit_.config().blocks;
+        if (unit_.store().sequence <= blocks || erased_++ % (2 * blocks + 1) != 0) { return; }
+        std::string wrong;
+        const uint64_t kept = live_[record].log->kept(unit_, record, wrong);
+        uint64_t& least = result_.records[record].log_kept_min;
+        least = least == 0 ? kept : std::min(least, kept);
+        note_reading(record, wrong, now_s);
+    }
+
+    void note_reading(uint16_t record, const std::string& wrong, double now_s) {
+        result_.records[record].checked++;
+        if (wrong.empty()) { return; }
+        result_.records[record].mismatches++;
+        fail(fmt::format("log {}: {}", record, wrong), now_s);
+    }
+
+    /// The supply fails: whatever is saved then is put at once, and the store has to be opened again.
+    void save_at_power_fail(double now_s) {
+        for (size_t i = 0; i < demand_.records.size(); i++) {
+            if (!demand_.records[i].at_power_fail) { continue; }
+            const auto record = static_cast<uint16_t>(i);
+            change(live_[i]);
+            const perdure_status status = unit_.put_now(record, live_[i].value.data());
+            count_save(record);
+            if (status != PERDURE_OK) {
+                fail(fmt::format("put_now of record {} gave status {}", record, int(status)), now_s);
+            }
+        }
     }
 
     void serve() {
@@ -237,6 +283,10 @@ private:
 
     void compare(uint16_t record, double now_s) {
         const LiveRecord& live = live_[record];
+        if (live.log) {
+            note_reading(record, live.log->wrong_newest(unit_, record), now_s);
+            return;
+        }
         const perdure_status status = unit_.get(record, scratch_.data());
         result_.records[record].checked++;
         if ((status != PERDURE_OK && status != PERDURE_DEFAULT) ||
@@ -248,7 +298,9 @@ private:
 
     void start(double now_s) {
         const Operations before = operations();
-        const perdure_status status = unit_.open();
+        if (start_owed_) { result_.lazy_starts++; }
+        start_owed_ = demand_.lazy_start;
+        const perdure_status status = unit_.open(demand_.lazy_start ? PERDURE_LAZY : PERDURE_WRITE);
         note_longest(open_longest_us_, before);
         result_.starts++;
         if (status != PERDURE_OK) {
@@ -331,6 +383,8 @@ private:
     std::vector<uint8_t> scratch_;
     LifeResult result_;
     double erase_us_ = 0;
+    uint64_t erased_ = 0;                 ///< times a log's block was erased
+    bool start_owed_ = false;             ///< the last start was lazy, and nothing was put since
     double warm_s_ = 0, warm_erases_ = 0; ///< where the first turns were over, and erases a block until then
     double end_erases_ = 0;               ///< and at the end of the last turn, before the last start
     double put_longest_us_ = 0, service_longest_us_ = 0, open_longest_us_ = 0;
@@ -348,9 +402,11 @@ LifeDemand sizing_demand(const Project& project, const std::vector<const Record*
     const Demand demand = demand_of(project);
     LifeDemand out;
     out.life_s = demand.life_s;
+    out.lazy_start = project.product.lazy_start;
     out.starts_per_s = demand.life_s > 0 ? demand.starts / demand.life_s : 0;
     for (const Record* record : records) {
         LifeRecord live;
+        live.at_power_fail = record->saved_at_power_fail();
         double periodic_per_s = 0;
         for (const RecordDemand& of : demand.records) {
             if (of.id != record->id) { continue; }
@@ -358,6 +414,8 @@ LifeDemand sizing_demand(const Project& project, const std::vector<const Record*
                 const double per_s = demand.life_s > 0 ? policy.sizing_saves / demand.life_s : 0;
                 if (policy.when == SaveWhen::periodic && policy.changed_share >= 1) {
                     periodic_per_s += per_s;
+                } else if (policy.when == SaveWhen::at_power_fail) {
+                    continue; // one before each start
                 } else if (policy.when == SaveWhen::at_start) {
                     live.at_start += demand.starts > 0 ? policy.sizing_saves / demand.starts : 0;
                 } else {
@@ -369,18 +427,6 @@ LifeDemand sizing_demand(const Project& project, const std::vector<const Record*
         out.records.push_back(live);
     }
     return out;
-}
-
-std::string why_not_lived(const std::vector<const Record*>& records) {
-    for (const Record* record : records) {
-        if (record->has_log_entries()) {
-            return fmt::format("{} is a log: logs are budgeted, not run yet", record->name);
-        }
-        if (record->saved_at_power_fail()) {
-            return fmt::format("{} is saved at power failure: that is budgeted, not run yet", record->name);
-        }
-    }
-    return {};
 }
 
 FlashCosts flash_costs(const Device& part) {

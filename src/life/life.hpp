@@ -15,13 +15,15 @@ struct FlashRecording;
 
 /// How often each thing happens, as the life run draws it: even saves by period, random ones by rate.
 struct LifeRecord {
-    double period_s = 0;     ///< even saves; 0 = none
-    double random_per_s = 0; ///< Poisson saves
-    double at_start = 0;     ///< saves right after a start: so many whole ones, and one more with the chance left
+    double period_s = 0;        ///< even saves; 0 = none
+    double random_per_s = 0;    ///< Poisson saves
+    double at_start = 0;        ///< saves right after a start: so many whole ones, and one more with the chance left
+    bool at_power_fail = false; ///< saved at power failure, before each start
 };
 
 struct LifeDemand {
     double life_s = 0;
+    bool lazy_start = false;
     double starts_per_s = 0;         ///< one start in each 1 / starts_per_s, at a random time in it
     std::vector<LifeRecord> records; ///< in the layout's order
 };
@@ -42,6 +44,7 @@ struct LifeRecordResult {
     uint64_t saves = 0;
     uint64_t checked = 0;
     uint64_t mismatches = 0;
+    uint64_t log_kept_min = 0; ///< logs: the fewest samples there were right after a block was erased; 0: none was seen
 };
 
 struct LifeResult {
@@ -51,6 +54,7 @@ struct LifeResult {
     double simulated_s = 0;     ///< product time that was run
     uint64_t saves = 0;         ///< run
     uint64_t starts = 0;        ///< run
+    uint64_t lazy_starts = 0;   ///< of them, those that nothing was put after: they programmed nothing
     uint64_t payload_bytes = 0; ///< saved
     uint64_t programs = 0;      ///< units
     uint64_t programmed_bytes = 0;
@@ -72,9 +76,6 @@ struct LifeResult {
 /// The demand that the budget sizes an area for: heavy user, and for events with a confidence the Poisson quantile as a
 /// rate. Saves 'when changed' count as random ones. `records` as in the layout.
 LifeDemand sizing_demand(const Project& project, const std::vector<const Record*>& records);
-
-/// What keeps these records from being lived through, in a sentence; empty where nothing does.
-std::string why_not_lived(const std::vector<const Record*>& records);
 
 /// The part's maximum (else typical) times, its current and highest supply voltage; zeros where the part gives none, so
 /// that an energy of 0 then means 'not known'.

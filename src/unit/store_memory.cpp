@@ -33,6 +33,13 @@ StoreMemory::StoreMemory(const AreaLayout& layout, const std::vector<const Recor
         to.id = from.id;
         to.bytes = static_cast<uint16_t>(from.payload_bytes());
         to.defaults = defaults_[i].data();
+        if (from.saved_at_power_fail()) { config.urgent = static_cast<uint16_t>(i + 1); }
+        if (from.has_log_entries()) {
+            constexpr uint32_t log_state_bytes = 6; // where a log stands, among the totals' values
+            to.batch = static_cast<uint8_t>(from.log->batch);
+            to.total_offset = static_cast<uint16_t>(totals);
+            totals += log_state_bytes;
+        }
         if (from.kind != RecordKind::total) { continue; }
         const std::vector<uint8_t>& widths = layout.records[i].short_bits;
         for (size_t f = 0; f < from.fields.size(); f++) {

@@ -48,10 +48,22 @@ public:
     Unit& operator=(const Unit&) = delete;
 
     perdure_status format() { return perdure_format(&memory_.store, &memory_.config); }
-    perdure_status open(bool read_only = false) { return perdure_open(&memory_.store, &memory_.config, read_only); }
+    perdure_status open(uint8_t mode = PERDURE_WRITE) { return perdure_open(&memory_.store, &memory_.config, mode); }
     /// `payload` and `to` are payload_bytes(record) long.
     perdure_status put(uint16_t record, const uint8_t* payload) { return perdure_put(&memory_.store, record, payload); }
     perdure_status get(uint16_t record, uint8_t* to) const { return perdure_get(&memory_.store, record, to); }
+    /// `samples` are `count` times payload_bytes(record) long; the record is a log.
+    perdure_status append(uint16_t record, const uint8_t* samples, uint8_t count) {
+        return perdure_append(&memory_.store, record, samples, count);
+    }
+    [[nodiscard]] uint32_t log_next(uint16_t record) const { return perdure_log_next(&memory_.store, record); }
+    void read_log(uint16_t record, uint32_t from, perdure_visit* visit, void* context, uint8_t* sample) const {
+        perdure_read_log(&memory_.store, record, from, visit, context, sample);
+    }
+    /// The save at power failure, of the record that has one; the store is closed afterwards.
+    perdure_status put_now(uint16_t record, const uint8_t* payload) {
+        return perdure_put_now(&memory_.store, record, payload);
+    }
     bool service() { return perdure_service(&memory_.store); }
 
     [[nodiscard]] uint16_t payload_bytes(uint16_t record) const { return memory_.config.records[record].bytes; }

@@ -23,10 +23,11 @@ struct Field {
     FieldType type = FieldType::u32;
     uint32_t bytes = 4; ///< size in flash
     std::optional<double> default_value;
-    uint64_t movement_max = 0;             ///< totals: the most it grows between two saves; 0 = not a total
-    std::optional<double> rate_per_day;    ///< how far it moves a day on average, up and down added
-    std::optional<double> loss_amount_max; ///< the most of it that a sudden cut may take
-    Place place, rate_place, loss_place;
+    uint64_t movement_max = 0; ///< totals: the most it grows between two saves; 0 = not a total
+    Place place;
+    std::optional<double> rate_per_day = std::nullopt;    ///< how far it moves a day, on average, up and down added
+    std::optional<double> loss_amount_max = std::nullopt; ///< the most of it that a sudden cut may take
+    Place rate_place = {}, loss_place = {};
 };
 
 enum class SaveWhen {

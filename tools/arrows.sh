@@ -15,8 +15,12 @@ firmware: budget project catalog flash
 unit: store flash project catalog
 life: unit budget project catalog flash store
 dump:
+hex:
+image: unit budget project catalog flash store hex
+inspect: budget project catalog flash dump hex
+fleet: inspect budget project catalog flash dump hex
 cuts: unit dump project catalog flash store
-cli: firmware cuts dump life unit budget project catalog flash store
+cli: firmware image fleet inspect hex cuts dump life unit budget project catalog flash store
 "
 failed=0
 checked=0

@@ -5,7 +5,7 @@
 set -eu
 cd "$(dirname "$0")/.."
 
-targets="decode open calls project"
+targets="decode open calls project inspect"
 seconds=60
 case ${1:-} in
 '' | *[!0-9]*) ;;
@@ -14,7 +14,7 @@ esac
 [ $# -eq 0 ] || targets=$*
 for target in $targets; do
     if [ ! -d "tests/fuzz/corpus/$target" ]; then
-        echo "fuzz: no target '$target': there are decode, open, calls and project" >&2
+        echo "fuzz: no target '$target': there are decode, open, calls, project and inspect" >&2
         exit 2
     fi
 done

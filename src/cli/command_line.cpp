@@ -24,7 +24,7 @@ void show_help(std::ostream& out) {
            "flash: it reads a project file and works out what holds and what does not.\n\n"
            "use: perdure COMMAND [ARGUMENTS] [--json]\n\ncommands:\n";
     for (const Command& command : commands()) {
-        out << fmt::format("  {:<14}{}\n", fmt::format("{} {}", command.name, command.arguments), command.summary);
+        out << fmt::format("  {:<18}{}\n", fmt::format("{} {}", command.name, command.arguments), command.summary);
     }
     out << "\nexamples:\n";
     for (const Command& command : commands()) { out << fmt::format("  {}\n", command.example); }

@@ -28,6 +28,7 @@ struct Field {
     std::optional<double> rate_per_day = std::nullopt;    ///< how far it moves a day, on average, up and down added
     std::optional<double> loss_amount_max = std::nullopt; ///< the most of it that a sudden cut may take
     Place rate_place = {}, loss_place = {};
+    std::string unit = {}; ///< for people: what it counts or measures; empty when not said
 };
 
 enum class SaveWhen {

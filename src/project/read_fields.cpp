@@ -1,3 +1,4 @@
+#include <algorithm>
 #include <array>
 #include <charconv>
 #include <cmath>
@@ -170,15 +171,32 @@ void read_amounts(const Section& section, double year_days, Field& field) {
     }
 }
 
+/// Any short text: it is only shown.
+void read_unit(const Section& section, Field& field) {
+    constexpr size_t characters_max = 16;
+    if (!section.table.contains("unit")) { return; }
+    const auto unit = get_text(section, "unit", "a text such as \"l\"");
+    if (!unit) { return; }
+    const bool shown = !unit->empty() && unit->size() <= characters_max &&
+                       std::none_of(unit->begin(), unit->end(), [](unsigned char c) { return c < 0x20 || c == 0x7F; });
+    if (!shown) {
+        section.source.complain(span_of_value(section, "unit"), "\"unit\" cannot be shown",
+                                fmt::format("1 to {} bytes of text", characters_max));
+        return;
+    }
+    field.unit = *unit;
+}
+
 Field read_field(const Section& section, std::optional<RecordKind> kind, double year_days) {
     Field field;
     field.place = section.span.place;
-    check_keys(section, {"name", "type", "default", "movement", "rate", "loss_amount"});
+    check_keys(section, {"name", "type", "unit", "default", "movement", "rate", "loss_amount"});
     if (!section.table.contains("name")) { complain_missing(section, "name", "name = \"litres\""); }
     if (const auto name = get_text(section, "name", "a name")) {
         field.name = *name;
         check_c_name(section.source, span_of_value(section, "name"), "field", *name);
     }
+    read_unit(section, field);
     const bool type_known = read_type(section, field);
     if (type_known) { read_default(section, field); }
     if (kind) { read_movement(section, *kind, type_known, field); }

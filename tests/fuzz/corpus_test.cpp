@@ -10,6 +10,7 @@
 
 #include "tests/fuzz/calls_input.hpp"
 #include "tests/fuzz/decode_input.hpp"
+#include "tests/fuzz/inspect_input.hpp"
 #include "tests/fuzz/open_input.hpp"
 #include "tests/fuzz/project_input.hpp"
 
@@ -79,11 +80,19 @@ TEST(FuzzCorpus, Project) {
     EXPECT_EQ(missing({"errors", "holds", "fails"}, replay("project", try_project)), Answers{});
 }
 
+TEST(FuzzCorpus, Inspect) {
+    EXPECT_EQ(missing({"errors", "ring", "nothing", "foreign", "power cut", "bit rot", "overwritten", "erased",
+                       "missing", "another shape", "unclear"},
+                      replay("inspect", try_inspect)),
+              Answers{});
+}
+
 TEST(FuzzCorpus, EmptyInputsPass) {
     EXPECT_EQ(try_decode({}), "");
     EXPECT_EQ(try_open({}), "");
     EXPECT_EQ(try_calls({}), "");
     EXPECT_EQ(try_project({}), "");
+    EXPECT_EQ(try_inspect({}), "");
 }
 
 } // namespace

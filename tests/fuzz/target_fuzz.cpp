@@ -4,6 +4,7 @@
 
 #include "tests/fuzz/calls_input.hpp"
 #include "tests/fuzz/decode_input.hpp"
+#include "tests/fuzz/inspect_input.hpp"
 #include "tests/fuzz/open_input.hpp"
 #include "tests/fuzz/project_input.hpp"
 

@@ -11,7 +11,7 @@
 
 namespace perdure {
 
-struct LogShape {
+struct LogAreaShape {
     uint16_t blocks = 4;
     uint16_t block_units = 64;
     uint16_t unit_bytes = 8;
@@ -22,7 +22,7 @@ struct LogShape {
 
 /// Not to be copied: the configuration points into it.
 struct LogArea {
-    explicit LogArea(const LogShape& wanted) : shape(wanted), flash(bytes(), 0xFF), unit_buffer(wanted.unit_bytes) {
+    explicit LogArea(const LogAreaShape& wanted) : shape(wanted), flash(bytes(), 0xFF), unit_buffer(wanted.unit_bytes) {
         records[value] = {1, 4, nullptr, nullptr, 0, 0, 0};
         records[log] = {2, shape.sample_bytes, nullptr, nullptr, 0, 0, shape.batch};
         config = {
@@ -80,7 +80,7 @@ struct LogArea {
     perdure_status open(uint8_t mode = PERDURE_WRITE) { return perdure_open(&store, &config, mode); }
     perdure_status format() { return perdure_format(&store, &config); }
 
-    LogShape shape;
+    LogAreaShape shape;
     std::vector<uint8_t> flash;
     int64_t operations_left = -1;                 ///< programs and erases until the power goes; below 0: it stays
     std::function<void(bool erase)> in_operation; ///< an interrupt that comes in the next one, once

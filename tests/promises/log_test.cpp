@@ -27,7 +27,7 @@ struct Model {
 
 /// Samples that stay for sure where nothing but samples is put, in full entries of one sample each: those of the blocks
 /// that are neither head nor blank, less half a block where perdure_service erases the tail once the head is half full.
-size_t least_depth(const LogShape& shape, bool served) {
+size_t least_depth(const LogAreaShape& shape, bool served) {
     const uint32_t entry = (8 + shape.sample_bytes + shape.check_bits / 8 + shape.unit_bytes - 1) / shape.unit_bytes;
     const uint32_t spare = shape.blocks >= 4 ? 2 : 1;
     const uint32_t overhead = 16 / shape.unit_bytes + 2 + 4; // stamp, value, marks
@@ -51,7 +51,7 @@ void expect_log(const LogArea& area, Model& model) {
 }
 
 RC_GTEST_PROP(Logs, HoldTheirOrderAndDepthAgainstADeque, ()) {
-    LogShape shape;
+    LogAreaShape shape;
     shape.unit_bytes = *rc::gen::element<uint16_t>(2, 4, 6, 8, 16, 32);
     shape.block_units = static_cast<uint16_t>(*rc::gen::element<uint16_t>(1200, 2048) / shape.unit_bytes * 2);
     shape.blocks = *rc::gen::inRange<uint16_t>(2, 7);
@@ -100,7 +100,7 @@ RC_GTEST_PROP(Logs, HoldTheirOrderAndDepthAgainstADeque, ()) {
 }
 
 RC_GTEST_PROP(Logs, KeepTheirDepth, ()) {
-    LogShape shape;
+    LogAreaShape shape;
     shape.unit_bytes = *rc::gen::element<uint16_t>(2, 6, 8, 32);
     shape.block_units = static_cast<uint16_t>(*rc::gen::element<uint16_t>(1200, 2048) / shape.unit_bytes * 2);
     shape.blocks = *rc::gen::inRange<uint16_t>(3, 9);
@@ -120,7 +120,7 @@ RC_GTEST_PROP(Logs, KeepTheirDepth, ()) {
 }
 
 TEST(Log, PutsAsManyUnitsAsAValueOfTheSameSize) {
-    LogShape shape;
+    LogAreaShape shape;
     shape.sample_bytes = 4;
     shape.batch = 1;
     shape.blocks = 8;
@@ -150,7 +150,7 @@ TEST(Log, RefusesWhatIsNotItsOwn) {
 }
 
 TEST(Log, AGapShowsInTheNumbers) {
-    LogShape shape;
+    LogAreaShape shape;
     shape.batch = 2;
     LogArea area(shape);
     ASSERT_EQ(area.format(), PERDURE_OK);
@@ -195,7 +195,7 @@ TEST(PutNow, MayInterruptAnyOperation) {
     for (const uint16_t blocks : {uint16_t{2}, uint16_t{3}, uint16_t{5}}) {
         uint32_t in_erases = 0;
         for (uint32_t at = 0; at < 700; at++) {
-            LogShape shape;
+            LogAreaShape shape;
             shape.blocks = blocks;
             shape.block_units = 100;
             LogArea area(shape);

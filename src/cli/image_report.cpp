@@ -1,0 +1,157 @@
+#include "cli/image_report.hpp"
+
+#include <ostream>
+
+#include <fmt/format.h>
+
+#include "cli/files.hpp"
+#include "cli/text.hpp"
+
+namespace perdure {
+namespace {
+
+std::span<const uint8_t> bytes_of_text(std::string_view text) {
+    return {reinterpret_cast<const uint8_t*>(text.data()), text.size()};
+}
+
+std::string range_of(const ImageArea& area) {
+    const uint64_t begin = address_of(area);
+    return fmt::format("0x{:08X} to 0x{:08X}", begin, begin + area.layout.geometry.area_bytes() - 1);
+}
+
+/// What whoever programs the parts has to do.
+std::vector<std::string> steps(const ImagePlan& plan, const ImageOptions& options) {
+    std::vector<std::string> out;
+    out.emplace_back(
+        "Erase the part, program the file, and read back what it holds: the programmer's own verify does that.");
+    if (options.format == HexFormat::binary) {
+        out.emplace_back(
+            "A binary holds the blank units too. Program none of them: on flash with ECC a unit that was "
+            "programmed blank can take nothing else. Let the programmer skip blank units, or use hex or srec, "
+            "which leave them out.");
+    }
+    for (const ImageArea& area : plan.areas) {
+        out.push_back(fmt::format(
+            "Read {} of area {}, blank bytes too, and compare its {} with the area's above or in the manifest; do "
+            "so before the product first starts, for a start adds entries.",
+            range_of(area), area.name, name_of(options.checksum)));
+    }
+    out.emplace_back("perdure inspect FILE with what was read back names every value.");
+    out.emplace_back("When firmware is programmed again later, erase none of the ranges to keep: no chip erase.");
+    return out;
+}
+
+} // namespace
+
+std::string_view ending_of(HexFormat format) {
+    return format == HexFormat::intel_hex ? ".hex" : format == HexFormat::s_records ? ".srec" : ".bin";
+}
+
+tl::expected<MadeImage, std::string> make_image(const ImagePlan& plan, const UnitData& data,
+                                                const ImageOptions& options, const Memory* firmware) {
+    MadeImage made;
+    made.serial = data.serial;
+    std::vector<AreaImage> areas;
+    for (const ImageArea& area : plan.areas) {
+        auto image = make_area_image(area, data, options.only_given);
+        if (!image) { return tl::unexpected(image.error()); }
+        made.area_checksums.push_back(checksum_of(options.checksum, image->bytes));
+        made.records_stored += image->records_stored;
+        areas.push_back(std::move(*image));
+    }
+    Memory memory = memory_of(plan, areas);
+    if (firmware != nullptr) {
+        const std::string overlap = add_firmware(memory, plan, *firmware);
+        if (!overlap.empty()) { return tl::unexpected(overlap); }
+    }
+    made.begin = memory.segments.front().address;
+    made.bytes = memory.byte_count();
+    if (options.format == HexFormat::intel_hex) {
+        made.contents = write_intel_hex(memory);
+    } else if (options.format == HexFormat::s_records) {
+        if (memory.header.empty()) { memory.header = data.serial; }
+        made.contents = write_s_records(memory);
+    } else {
+        const std::vector<uint8_t> bytes = write_binary(memory, plan.areas.front().layout.geometry.blank);
+        if (bytes.empty()) {
+            return tl::unexpected(std::string("a binary of it would have more than 256 MiB of gaps; use hex or srec"));
+        }
+        made.contents.assign(bytes.begin(), bytes.end());
+    }
+    made.checksum = checksum_of(options.checksum, bytes_of_text(made.contents));
+    return made;
+}
+
+nlohmann::json manifest_of(const ImagePlan& plan, const ImageOptions& options, const std::vector<MadeImage>& made) {
+    using nlohmann::json;
+    json out{{"project", plan.project->product.name},
+             {"part", plan.project->part.id},
+             {"made_by", std::string("perdure ") + PERDURE_VERSION},
+             {"format", name_of(options.format)},
+             {"checksum", name_of(options.checksum)},
+             {"areas", json::array()},
+             {"keep", json::array()},
+             {"verify", steps(plan, options)},
+             {"units", json::array()}};
+    for (const ImageArea& area : plan.areas) {
+        const FlashGeometry& geometry = area.layout.geometry;
+        out["areas"].push_back({{"name", area.name},
+                                {"begin", address_of(area)},
+                                {"addresses_known", area.place.address.has_value()},
+                                {"bytes", geometry.area_bytes()},
+                                {"ring_blocks", geometry.ring_blocks},
+                                {"erase_block_bytes", geometry.erase_block_bytes}});
+        out["keep"].push_back({{"begin", address_of(area)},
+                               {"bytes", geometry.area_bytes()},
+                               {"why", fmt::format("area {}: the unit's own data", area.name)}});
+    }
+    for (const MadeImage& image : made) {
+        json unit{{"file", image.file},
+                  {"checksum", image.checksum},
+                  {"begin", image.begin},
+                  {"bytes_programmed", image.bytes},
+                  {"records_stored", image.records_stored},
+                  {"areas", json::array()}};
+        if (!image.serial.empty()) { unit["serial"] = image.serial; }
+        for (size_t i = 0; i < plan.areas.size(); i++) {
+            unit["areas"].push_back({{"name", plan.areas[i].name}, {"checksum", image.area_checksums[i]}});
+        }
+        out["units"].push_back(std::move(unit));
+    }
+    return out;
+}
+
+void print_images(const ImagePlan& plan, const ImageOptions& options, const std::vector<MadeImage>& made,
+                  const std::string& where, std::ostream& out) {
+    const MadeImage& first = made.front();
+    out << fmt::format("{}: {} factory image{} ({}) in {}\n", plan.project->product.name, with_groups(made.size()),
+                       made.size() == 1 ? "" : "s", name_of(options.format), where);
+    out << fmt::format("  {} bytes to program{}, from 0x{:08X} on; {} records stored\n", with_groups(first.bytes),
+                       made.size() == 1 ? "" : " each", first.begin, first.records_stored);
+    if (!plan.areas.front().place.address) {
+        out << "  addresses count from the start of flash: the project does not say where that is\n";
+    }
+    if (made.size() == 1) {
+        out << fmt::format("  {} of the file\n    {}\n", name_of(options.checksum), first.checksum);
+        for (size_t i = 0; i < plan.areas.size(); i++) {
+            out << fmt::format("  {} of area {}, blank bytes too\n    {}\n", name_of(options.checksum),
+                               plan.areas[i].name, first.area_checksums[i]);
+        }
+    } else {
+        out << fmt::format("  {} of each file and area: manifest.json\n", name_of(options.checksum));
+    }
+    out << "\nranges to keep: no later programming may erase them\n";
+    for (const ImageArea& area : plan.areas) {
+        const FlashGeometry& geometry = area.layout.geometry;
+        out << fmt::format("  {}  area {}, {} erase blocks of {} bytes\n", range_of(area), area.name,
+                           geometry.area_bytes() / geometry.erase_block_bytes, with_groups(geometry.erase_block_bytes));
+    }
+    out << "\nhow to verify\n";
+    size_t number = 0;
+    for (const std::string& step : steps(plan, options)) {
+        const std::string head = fmt::format("  {}. ", ++number);
+        out << head << wrapped(step, head.size(), head.size()) << '\n';
+    }
+}
+
+} // namespace perdure

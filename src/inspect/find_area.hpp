@@ -1,0 +1,24 @@
+// Where in a dump an area stands.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "inspect/inspection.hpp"
+
+namespace perdure {
+
+struct AreaFound {
+    int64_t begin = 0; ///< in the dump's addresses
+    AreaShape shape;   ///< the project's, or that of the stamps
+    std::vector<std::string> notes;
+};
+
+/// Where the area is expected, if a ring of its shape is there; else where stamps say that one is, of this shape or
+/// another; else where it is expected after all.
+AreaFound find_area(const ExpectedArea& expected, const Expected& all, const DumpFile& dump);
+
+/// The bytes of [begin, begin + to.size()) that the dump holds; `begin` may be below 0. As copy_known.
+uint64_t copy_area(const Memory& memory, int64_t begin, std::span<uint8_t> to, std::span<uint8_t> known);
+
+} // namespace perdure

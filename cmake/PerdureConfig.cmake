@@ -12,16 +12,17 @@ if(NOT TARGET perdure::perdure)
     set_target_properties(perdure::perdure PROPERTIES IMPORTED_LOCATION ${PERDURE_PROGRAM})
 endif()
 
-# perdure_add_store(target FILE PORT port.c | RAM_PORT [PREFIX name])
+# perdure_add_store(target FILE PORT port.c | RAM_PORT [GUARD] [PREFIX name])
 #
 # Adds the data that the project file FILE describes to the firmware `target`: its sources are written at build time, anew
 # whenever FILE or the program changes, into the build folder. #include "data.h" then gives the calls.
 #   PORT      the part's flash: what `perdure emit` writes once as data_port.c, filled in. It stays among your sources.
 #   RAM_PORT  the emitted flash in RAM instead, for a board without its driver
+#   GUARD     with the watch over wear and daily writes, data_guard.h
 #   PREFIX    what every name and file begins with (default data)
 # The build ends where FILE is wrong or a requirement in it does not hold.
 function(perdure_add_store target file)
-    cmake_parse_arguments(PARSE_ARGV 2 arg "RAM_PORT" "PORT;PREFIX" "")
+    cmake_parse_arguments(PARSE_ARGV 2 arg "RAM_PORT;GUARD" "PORT;PREFIX" "")
     if(arg_UNPARSED_ARGUMENTS OR arg_KEYWORDS_MISSING_VALUES)
         message(FATAL_ERROR "perdure_add_store: what is meant by: ${arg_UNPARSED_ARGUMENTS} ${arg_KEYWORDS_MISSING_VALUES}")
     endif()
@@ -47,7 +48,7 @@ function(perdure_add_store target file)
     else()
         message(FATAL_ERROR "perdure_add_store: PORT and the file with the part's flash, or RAM_PORT")
     endif()
-    set(outputs ${folder}/${arg_PREFIX}.h ${folder}/${arg_PREFIX}.c
+    set(outputs ${folder}/${arg_PREFIX}.h ${folder}/${arg_PREFIX}.c ${folder}/${arg_PREFIX}_guard.h ${folder}/${arg_PREFIX}_guard.c
         ${folder}/store/store.h ${folder}/store/store.c ${folder}/store/port.h ${folder}/host/ram_port.h ${folder}/host/ram_port.c)
     add_custom_command(OUTPUT ${folder}/emitted.stamp
         BYPRODUCTS ${outputs}
@@ -56,6 +57,9 @@ function(perdure_add_store target file)
         DEPENDS ${file} perdure::perdure
         COMMENT "Writing the store of ${file}" VERBATIM)
     target_sources(${target} PRIVATE ${folder}/emitted.stamp ${folder}/${arg_PREFIX}.c ${folder}/store/store.c ${port})
+    if(arg_GUARD)
+        target_sources(${target} PRIVATE ${folder}/${arg_PREFIX}_guard.c)
+    endif()
     set_source_files_properties(${outputs} PROPERTIES GENERATED TRUE)
     add_custom_target(${target}_${arg_PREFIX}_emitted DEPENDS ${folder}/emitted.stamp)
     add_dependencies(${target} ${target}_${arg_PREFIX}_emitted)

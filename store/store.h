@@ -29,7 +29,7 @@ extern "C" {
 
 /* Raised when a configuration, a call or a byte in flash changes so that what was written for the version before no longer
  * fits. Sources that were written for a version hold it against this. */
-#define PERDURE_STORE_VERSION 1
+#define PERDURE_STORE_VERSION 2
 
 /* Feature macros: set one to 0 to leave its code out. The bytes in flash stay readable by a build that has it. */
 #ifndef PERDURE_TOTALS

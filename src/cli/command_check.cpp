@@ -5,6 +5,7 @@
 
 #include "cli/commands.hpp"
 #include "cli/text.hpp"
+#include "firmware/memory_map.hpp"
 #include "project/read.hpp"
 #include "project/show_save.hpp"
 #include "project/units.hpp"
@@ -188,6 +189,44 @@ std::optional<double> flash_share(const Project& project) {
     return bytes / static_cast<double>(*project.part.flash_bytes);
 }
 
+/// The areas in the firmware of that ELF file, or why that cannot be said.
+tl::expected<std::vector<MappedArea>, std::string> map_firmware(const Project& project, const std::string& elf) {
+    const auto image = read_elf(elf);
+    if (!image) { return tl::unexpected(fmt::format("perdure: error: {}\n", image.error())); }
+    if (!project.flash_start_address) {
+        return tl::unexpected(
+            fmt::format("{}:{}: error: --elf needs the address at which flash starts\n  expected: a line such as "
+                        "flash_start = \"0x08000000\" in [part]\n",
+                        project.path, project.part_place.line));
+    }
+    const auto budget = make_budget(project);
+    if (!budget) { return tl::unexpected(fmt::format("{}: error: {}\n", project.path, budget.error().text)); }
+    const auto plan = plan_firmware(project, *budget);
+    if (!plan) { return tl::unexpected(render(plan.error())); }
+    return map_areas(project, *plan, *image);
+}
+
+void show_map(const std::vector<MappedArea>& areas, const std::string& elf, std::ostream& out) {
+    for (const MappedArea& area : areas) {
+        const std::string place = fmt::format("0x{:08X}, {}", area.begin, show_bytes(area.bytes));
+        if (area.problems.empty()) {
+            out << fmt::format("map      area {} at {}: nothing of {} is in the way\n", area.name, place, elf);
+        }
+        for (const std::string& problem : area.problems) {
+            out << "map      " << wrapped(fmt::format("area {} at {}: {}", area.name, place, problem), 9, 9) << '\n';
+        }
+    }
+}
+
+nlohmann::json json_of(const std::vector<MappedArea>& areas) {
+    nlohmann::json out = nlohmann::json::array();
+    for (const MappedArea& area : areas) {
+        out.push_back(
+            {{"area", area.name}, {"address", area.begin}, {"bytes", area.bytes}, {"problems", area.problems}});
+    }
+    return out;
+}
+
 } // namespace
 
 int run_check(const CommandInput& input, std::ostream& out, std::ostream& err) {
@@ -206,17 +245,35 @@ int run_check(const CommandInput& input, std::ostream& out, std::ostream& err) {
     }
     const std::optional<double> share = flash_share(*project);
     const std::optional<double> share_max = project->requirements.flash_share_max;
-    const bool met = !share || !share_max || *share <= *share_max;
+    bool met = !share || !share_max || *share <= *share_max;
+    const bool share_met = met;
+    std::vector<MappedArea> map;
+    const auto elf = input.options.find("--elf");
+    if (elf != input.options.end()) {
+        auto mapped = map_firmware(*project, elf->second);
+        if (!mapped) {
+            if (input.json) {
+                print({{"ok", false}, {"errors", mapped.error()}});
+            } else {
+                err << mapped.error();
+            }
+            return exit_input_wrong;
+        }
+        map = std::move(*mapped);
+        for (const MappedArea& area : map) { met = met && area.problems.empty(); }
+    }
     if (input.json) {
         nlohmann::json json = json_of(*project);
+        if (elf != input.options.end()) { json["map"] = json_of(map); }
         json["ok"] = met;
         print(json);
     } else {
         show_project(*project, out);
         if (share && share_max) {
             out << fmt::format("require  flash_share: {:.4g} taken, {:.4g} allowed: {}\n", *share, *share_max,
-                               met ? "holds" : "does not hold");
+                               share_met ? "holds" : "does not hold");
         }
+        if (elf != input.options.end()) { show_map(map, elf->second, out); }
         out << fmt::format("{}: no errors\n", project->path);
     }
     return met ? exit_ok : exit_not_met;

@@ -11,6 +11,7 @@
 #include "firmware/firmware.hpp"
 #include "firmware/folder.hpp"
 #include "firmware/names.hpp"
+#include "firmware/size_table.hpp"
 #include "project/read.hpp"
 
 namespace perdure {
@@ -46,9 +47,15 @@ void show(const Outcome& outcome, std::ostream& out) {
         const FlashGeometry& geometry = area.layout.geometry;
         out << fmt::format("area {}: {} ring blocks of {} bytes, 0x{:X} bytes into flash\n", area.name,
                            geometry.ring_blocks, geometry.ring_block_bytes(), area.offset_bytes);
-        out << fmt::format("  RAM {} bytes and sizeof(perdure_store)\n", area.ram_bytes);
     }
-    out << fmt::format("RAM for a record on its way: {} bytes\n", outcome.plan.payload_bytes_max);
+    out << fmt::format("\n{:<28}{:>10}{:>14}{:>10}  {}\n", "takes, in bytes", "RAM", "store's code", "leanest",
+                       "largest stack frame");
+    for (const TargetSize& target : store_sizes()) {
+        out << fmt::format("{:<28}{:>10}{:>14}{:>10}  {}\n", target.target, ram_bytes(outcome.plan, target),
+                           target.code_bytes, target.leanest_bytes, target.largest_frame);
+    }
+    out << "RAM: up to 3 bytes an area of padding on top; on AVR the constants too. Code as\n"
+           "measured with -Os, all features and none (store/SIZE.md); data.c not counted.\n";
     for (const std::string& name : outcome.failing) {
         out << wrapped(fmt::format("does not hold: {} (perdure budget says more)", name), 2, 0) << '\n';
     }
@@ -64,6 +71,12 @@ nlohmann::json json_of(const Outcome& outcome) {
                        {"removed", outcome.report.removed},
                        {"left", outcome.report.left},
                        {"payload_ram_bytes", outcome.plan.payload_bytes_max}};
+    for (const TargetSize& target : store_sizes()) {
+        out["targets"].push_back({{"target", target.target},
+                                  {"ram_bytes", ram_bytes(outcome.plan, target)},
+                                  {"store_code_bytes", target.code_bytes},
+                                  {"leanest_code_bytes", target.leanest_bytes}});
+    }
     for (const PlannedArea& area : outcome.plan.areas) {
         out["areas"].push_back({{"name", area.name},
                                 {"offset_bytes", area.offset_bytes},

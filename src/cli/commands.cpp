@@ -11,7 +11,7 @@ const std::vector<Command>& commands() {
             .example = "perdure check pump.toml",
             .arguments_min = 1,
             .arguments_max = 1,
-            .options = {},
+            .options = {{"--elf", "FIRMWARE", "and whether something of this ELF file lies in an area"}},
             .run = run_check,
         },
         {

@@ -43,8 +43,8 @@ std::string unsigned_type(const Field& field) {
     return fmt::format("uint{}_t", field.bytes * 8);
 }
 
-std::string at(uint32_t offset) {
-    return offset == 0 ? "payload" : fmt::format("payload + {}", offset);
+std::string at(uint32_t offset, std::string_view payload = "payload") {
+    return offset == 0 ? std::string(payload) : fmt::format("{} + {}", payload, offset);
 }
 
 /// "16", "f32": which of the emitted put and get functions the field uses.
@@ -82,14 +82,14 @@ std::string field_comment(const Field& field) {
     return fmt::format("{}", fmt::join(parts, "; "));
 }
 
-std::string pack_statement(const Field& field, uint32_t offset) {
+std::string pack_statement(const Field& field, uint32_t offset, std::string_view payload) {
     if (is_bytes(field.type)) {
-        return fmt::format("memcpy({}, from->{}, sizeof from->{});", at(offset), field.name, field.name);
+        return fmt::format("memcpy({}, from->{}, sizeof from->{});", at(offset, payload), field.name, field.name);
     }
     const std::string value =
         is_signed(field.type) ? fmt::format("({})from->{}", unsigned_type(field), field.name) : "from->" + field.name;
-    if (field.bytes == 1) { return fmt::format("payload[{}] = {};", offset, value); }
-    return fmt::format("put{}({}, {});", width_name(field), at(offset), value);
+    if (field.bytes == 1) { return fmt::format("{}[{}] = {};", payload, offset, value); }
+    return fmt::format("put{}({}, {});", width_name(field), at(offset, payload), value);
 }
 
 std::string unpack_statement(const Field& field, uint32_t offset) {

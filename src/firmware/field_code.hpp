@@ -15,8 +15,8 @@ std::string declaration(const Field& field);
 /// What to know of it, for a comment; empty when there is nothing.
 std::string field_comment(const Field& field);
 
-/// The statement that packs it at `offset` of the payload, and the one that unpacks it.
-std::string pack_statement(const Field& field, uint32_t offset);
+/// The statement that packs it at `offset` of `payload`, an array of bytes, and the one that unpacks it.
+std::string pack_statement(const Field& field, uint32_t offset, std::string_view payload = "payload");
 std::string unpack_statement(const Field& field, uint32_t offset);
 
 /// Its default as a C literal; empty where it is all zeros.

@@ -26,6 +26,8 @@ constexpr std::array templates{
     Template{"%.h", "data.h.mustache"},
     Template{"%.c", "data.c.mustache"},
     Template{"%_port.c", "data_port.c.mustache", true},
+    Template{"%_guard.h", "data_guard.h.mustache"},
+    Template{"%_guard.c", "data_guard.c.mustache"},
     Template{"%.ld", "data.ld.mustache"},
     Template{"%.cmake", "data.cmake.mustache"},
     Template{"%.mk", "data.mk.mustache"},

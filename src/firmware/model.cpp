@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <bit>
+#include <cmath>
 #include <filesystem>
 
 #include <fmt/format.h>
@@ -45,6 +46,7 @@ data field_values(const Field& field, size_t place, size_t count, uint32_t offse
     out.set("declaration", declaration(field));
     out.set("comment", optional_text(field_comment(field)));
     out.set("pack", pack_statement(field, offset));
+    out.set("pack_now", pack_statement(field, offset, "now"));
     out.set("unpack", unpack_statement(field, offset));
     out.set("size_log2", number(std::countr_zero(field.bytes)));
     out.set("short_bits", number(place < layout.short_bits.size() ? layout.short_bits[place] : 0));
@@ -91,6 +93,7 @@ data record_values(const Project& project, const PlannedArea& area, size_t index
     const bool has_defaults = std::any_of(defaults.begin(), defaults.end(), [](uint8_t b) { return b != 0; });
     out.set("fields", fields);
     out.set("is_total", flag(total));
+    out.set("save_now", flag(area.urgent == index));
     out.set("field_count", number(record.fields.size()));
     out.set("total_fields", number(total ? record.fields.size() : 0));
     out.set("total_offset", number(total ? total_offset : 0));
@@ -116,8 +119,18 @@ data area_values(const Project& project, const PlannedArea& area, size_t index) 
     out.set("ring_block_bytes", number(geometry.ring_block_bytes()));
     out.set("check_bits", number(area.layout.check_bytes * 8));
     out.set("record_count", number(area.records.size()));
+    out.set("urgent", number(area.urgent ? *area.urgent + 1 : 0));
+    out.set("urgent_text", area.urgent
+                               ? area.records[*area.urgent]->name + " is put when the supply fails; counted from 1"
+                               : std::string("no record is put when the supply fails"));
     out.set("totals_bytes", optional_text(area.totals_bytes == 0 ? "" : number(area.totals_bytes)));
     out.set("ram_bytes", number(area.ram_bytes));
+    const Requirements& asked = project.requirements;
+    out.set("erases_allowed", number(area.erases_allowed));
+    out.set("allowed_formula",
+            fmt::format("{:g} guaranteed x {:g} spent at most / margin {:g}", project.part.endurance_cycles.value_or(0),
+                        asked.spend_limit, asked.margin_min));
+    out.set("units_a_day", number(static_cast<uint32_t>(std::ceil(std::min(area.units_a_day, 4e9)))));
     out.set("line", optional_text(area.place.line == 0 ? "" : number(area.place.line)));
     data records(data::type::list);
     uint32_t total_offset = 0;
@@ -216,6 +229,8 @@ data template_values(const Project& project, const FirmwarePlan& plan, const Emi
     out.set("unit_bytes", number(geometry.unit_bytes));
     out.set("erase_block_bytes", number(geometry.erase_block_bytes));
     out.set("blank", fmt::format("0x{:02X}", geometry.blank));
+    out.set("alarm_spent_percent", number(std::lround(project.requirements.alarm_spent * 100)));
+    out.set("alarm_day_percent", number(std::lround(project.requirements.alarm_day * 100)));
     out.set("unknown_max", number(plan.unknown_max));
     out.set("payload_max", number(plan.payload_bytes_max));
     out.set("several", flag(plan.areas.size() > 1));
@@ -228,6 +243,7 @@ data template_values(const Project& project, const FirmwarePlan& plan, const Emi
     uint64_t lowest = UINT64_MAX;
     bool by_us = false;
     bool totals = false;
+    bool urgent = false;
     for (size_t i = 0; i < plan.areas.size(); ++i) {
         const PlannedArea& area = plan.areas[i];
         const data values = area_values(project, area, i);
@@ -235,6 +251,7 @@ data template_values(const Project& project, const FirmwarePlan& plan, const Emi
         for (const data& record : values.get("records")->list_value()) { records << record; }
         lowest = std::min(lowest, area.offset_bytes);
         by_us = by_us || area.placed_by_us;
+        urgent = urgent || area.urgent;
         totals = totals || area.totals_bytes != 0;
     }
     out.set("areas", areas);
@@ -242,6 +259,7 @@ data template_values(const Project& project, const FirmwarePlan& plan, const Emi
     out.set("lowest", fmt::format("0x{:X}", lowest));
     out.set("placed_by_us", flag(by_us));
     out.set("has_totals", flag(totals));
+    out.set("has_save_now", flag(urgent));
     return out;
 }
 

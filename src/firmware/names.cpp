@@ -60,11 +60,12 @@ struct Claim {
 std::vector<Claim> claims_of(const FirmwarePlan& plan, const std::string& prefix) {
     std::vector<Claim> out;
     const std::string upper = upper_case(prefix);
-    for (const char* name :
-         {"open", "state", "format", "service", "store", "area", "port_read", "port_program", "port_erase"}) {
+    for (const char* name : {"open", "state", "format", "service", "store", "area", "port_read", "port_program",
+                             "port_erase", "health", "guard_look", "guard_day", "health_pack"}) {
         out.push_back({prefix + "_" + name, "the calls for all records", {}});
     }
-    for (const char* name : {"H", "AREAS", "UNIT_BYTES", "ERASE_BLOCK_BYTES", "BLANK", "UNKNOWN_MAX", "RAM_PORT_H"}) {
+    for (const char* name : {"H", "AREAS", "UNIT_BYTES", "ERASE_BLOCK_BYTES", "BLANK", "UNKNOWN_MAX", "RAM_PORT_H",
+                             "GUARD_H", "HEALTH_BYTES", "ALARM_SPENT_PERCENT", "ALARM_DAY_PERCENT"}) {
         out.push_back({upper + "_" + name, "the figures of the part", {}});
     }
     for (const char* name : {"payload", "state_of", "readable", "put16", "put32", "put64", "put_f32", "put_f64",
@@ -74,7 +75,8 @@ std::vector<Claim> claims_of(const FirmwarePlan& plan, const std::string& prefix
     for (const PlannedArea& area : plan.areas) {
         const std::string owner = fmt::format("[area.{}]", area.name);
         const std::string name = upper_case(area.name);
-        for (const char* end : {"OFFSET", "BYTES", "BLOCKS", "BLOCK_UNITS", "BLOCK_BYTES", "CHECK_BITS"}) {
+        for (const char* end : {"OFFSET", "BYTES", "BLOCKS", "BLOCK_UNITS", "BLOCK_BYTES", "CHECK_BITS",
+                                "ERASES_ALLOWED", "UNITS_A_DAY"}) {
             out.push_back({fmt::format("{}_{}_{}", upper, name, end), owner, area.place});
         }
         out.push_back({fmt::format("{}_AREA_{}", upper, name), owner, area.place});
@@ -83,10 +85,10 @@ std::vector<Claim> claims_of(const FirmwarePlan& plan, const std::string& prefix
         }
         for (const Record* record : area.records) {
             const std::string by = fmt::format("[record.{}]", record->name);
-            for (const char* end : {"defaults", "fields"}) {
+            for (const char* end : {"defaults", "fields", "now"}) {
                 out.push_back({fmt::format("{}_{}", record->name, end), by, record->place});
             }
-            for (const char* end : {"load", "save"}) {
+            for (const char* end : {"load", "save", "save_now"}) {
                 out.push_back({fmt::format("{}_{}_{}", prefix, record->name, end), by, record->place});
             }
         }
@@ -169,7 +171,7 @@ std::optional<Diagnostic> colliding_name(const Project& project, const FirmwareP
                     "another name for one of them; the data in flash stay the same");
     }
     for (const Record& record : project.records) { // structs have names of their own
-        if (record.name != "area") { continue; }
+        if (record.name != "area" && record.name != "health") { continue; }
         return said(project, record.place,
                     fmt::format("[record.area] comes to \"{}_area\" in C, which the areas have", prefix),
                     "another name for it; the data in flash stay the same");

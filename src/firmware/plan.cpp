@@ -18,22 +18,32 @@ Diagnostic at(const Project& project, Place place, std::string message, std::str
     return out;
 }
 
-bool meets(const PlannedArea& area, uint64_t begin, uint64_t bytes) {
-    return begin < area.offset_bytes + area.bytes() && area.offset_bytes < begin + bytes;
+/// A piece of flash that is given away already.
+struct Taken {
+    uint64_t offset_bytes = 0;
+    uint64_t bytes = 0;
+    std::string by;
+};
+
+const Taken* taken_from(const std::vector<Taken>& all, uint64_t begin, uint64_t bytes) {
+    const auto met = std::find_if(all.begin(), all.end(), [&](const Taken& taken) {
+        return begin < taken.offset_bytes + taken.bytes && taken.offset_bytes < begin + bytes;
+    });
+    return met == all.end() ? nullptr : &*met;
 }
 
-/// Puts the area as far up in `run` as the ones in `placed` leave room.
-bool place_on_top(PlannedArea& area, const BlockRun& run, const std::vector<const PlannedArea*>& placed) {
+/// Puts the area as far up in `run` as what is taken leaves room.
+bool place_on_top(PlannedArea& area, const BlockRun& run, const std::vector<Taken>& all) {
     uint64_t end = run.offset_bytes + run.bytes();
     while (end >= run.offset_bytes + area.bytes()) {
         const uint64_t begin = end - area.bytes();
-        const auto met = std::find_if(placed.begin(), placed.end(),
-                                      [&](const PlannedArea* other) { return meets(*other, begin, area.bytes()); });
-        if (met == placed.end()) {
+        const Taken* met = taken_from(all, begin, area.bytes());
+        if (met == nullptr) {
             area.offset_bytes = begin;
             return true;
         }
-        end = (*met)->offset_bytes - (*met)->offset_bytes % run.erase_bytes;
+        if (met->offset_bytes < run.offset_bytes) { return false; }
+        end = met->offset_bytes - (met->offset_bytes - run.offset_bytes) % run.erase_bytes;
     }
     return false;
 }
@@ -65,8 +75,39 @@ void add_ram(PlannedArea& area, uint32_t unknown_max) {
         if (record->kind == RecordKind::total) { area.totals_bytes += record->payload_bytes(); }
     }
     const auto records = static_cast<uint32_t>(area.records.size());
+    area.urgent_bytes = area.urgent ? area.records[*area.urgent]->payload_bytes() : 0;
     area.ram_bytes = 4 * (records + unknown_max + 1) + 2 * unknown_max + area.totals_bytes +
                      area.layout.geometry.ring_blocks + area.layout.geometry.unit_bytes + 1;
+}
+
+/// Finds the record that is saved when the supply fails. Refuses what cannot be written yet.
+std::optional<Diagnostic> choose_urgent(const Project& project, PlannedArea& area) {
+    for (size_t i = 0; i < area.records.size(); ++i) {
+        const Record& record = *area.records[i];
+        if (record.kind == RecordKind::log) {
+            return at(project, record.place,
+                      fmt::format("[record.{}] is a log, and emit writes values and totals only", record.name),
+                      "a project without logs; perdure_append in store/store.h serves them by hand");
+        }
+        if (!record.saved_at_power_fail()) { continue; }
+        if (area.urgent) {
+            return at(project, record.place,
+                      fmt::format("[record.{}] and [record.{}] of [area.{}] are both saved when the supply fails",
+                                  area.records[*area.urgent]->name, record.name, area.name),
+                      "one record an area, which may hold the fields of both");
+        }
+        area.urgent = i;
+    }
+    return std::nullopt;
+}
+
+void add_guard(PlannedArea& area, const Project& project, const RingWear& wear) {
+    const Requirements& asked = project.requirements;
+    area.erases_allowed = static_cast<uint32_t>(
+        std::min(project.part.endurance_cycles.value_or(0) * asked.spend_limit / asked.margin_min, 4e9));
+    const double units = wear.saved_units + wear.copied_units + wear.start_units + wear.mark_units;
+    const double day_s = 86400;
+    area.units_a_day = wear.block_s > 0 ? units / wear.block_s * day_s : 0;
 }
 
 } // namespace
@@ -74,7 +115,11 @@ void add_ram(PlannedArea& area, uint32_t unknown_max) {
 tl::expected<FirmwarePlan, Diagnostic> plan_firmware(const Project& project, const Budget& budget) {
     FirmwarePlan plan;
     plan.areas.resize(project.areas.size());
-    std::vector<const PlannedArea*> placed;
+    std::vector<Taken> taken;
+    for (const ProtectedRange& range : project.protected_ranges) {
+        taken.push_back({range.start_address - project.flash_start_address.value_or(0), range.size_bytes,
+                         fmt::format("\"{}\"", range.name)});
+    }
     for (size_t i = 0; i < project.areas.size(); ++i) {
         const Area& area = project.areas[i];
         PlannedArea& out = plan.areas[i];
@@ -85,6 +130,7 @@ tl::expected<FirmwarePlan, Diagnostic> plan_firmware(const Project& project, con
             return tl::unexpected(at(project, area.place, fmt::format("[area.{}] holds no record", area.name),
                                      "a record, or no such area"));
         }
+        if (auto refused = choose_urgent(project, out)) { return tl::unexpected(std::move(*refused)); }
         if (!budget.areas[i].laid_out) {
             return tl::unexpected(at(project, area.place,
                                      fmt::format("[area.{}] cannot be laid out; perdure budget says why", area.name),
@@ -92,6 +138,7 @@ tl::expected<FirmwarePlan, Diagnostic> plan_firmware(const Project& project, con
         }
         out.layout = budget.areas[i].layout;
         add_ram(out, plan.unknown_max);
+        add_guard(out, project, budget.areas[i].wear);
         for (const Record* record : out.records) {
             plan.payload_bytes_max = std::max(plan.payload_bytes_max, record->payload_bytes());
         }
@@ -99,26 +146,26 @@ tl::expected<FirmwarePlan, Diagnostic> plan_firmware(const Project& project, con
         const auto offset = offset_of(project, area, out.layout);
         if (!offset) { return tl::unexpected(offset.error()); }
         out.offset_bytes = *offset;
-        for (const PlannedArea* other : placed) {
-            if (!meets(*other, out.offset_bytes, out.bytes())) { continue; }
+        if (const Taken* other = taken_from(taken, out.offset_bytes, out.bytes())) {
             return tl::unexpected(
                 at(project, area.place,
-                   fmt::format("[area.{}] with {} overlaps [area.{}]", out.name, show_bytes(out.bytes()), other->name),
-                   "areas apart from each other"));
+                   fmt::format("[area.{}] with {} overlaps {}", out.name, show_bytes(out.bytes()), other->by),
+                   "areas apart from each other and from what is protected"));
         }
-        placed.push_back(&out);
+        taken.push_back({out.offset_bytes, out.bytes(), fmt::format("[area.{}]", out.name)});
     }
     const BlockRun run = *best_run(project.part); // the budget laid areas out on it
-    for (PlannedArea& area : plan.areas) {
-        if (std::find(placed.begin(), placed.end(), &area) != placed.end()) { continue; }
+    for (size_t i = 0; i < plan.areas.size(); ++i) {
+        PlannedArea& area = plan.areas[i];
+        if (project.areas[i].start_address) { continue; }
         area.placed_by_us = true;
-        if (!place_on_top(area, run, placed)) {
+        if (!place_on_top(area, run, taken)) {
             return tl::unexpected(at(project, area.place,
                                      fmt::format("no room for the {} of [area.{}] beside the other areas",
                                                  show_bytes(area.bytes()), area.name),
                                      "smaller areas, or a start for each"));
         }
-        placed.push_back(&area);
+        taken.push_back({area.offset_bytes, area.bytes(), fmt::format("[area.{}]", area.name)});
     }
     return plan;
 }

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <cstdint>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -18,8 +19,12 @@ struct PlannedArea {
     bool placed_by_us = false; ///< the project file gives no start
     AreaLayout layout;
     std::vector<const Record*> records; ///< the layout's, in its order
+    std::optional<size_t> urgent;       ///< place of the record that is saved when the supply fails
+    uint32_t urgent_bytes = 0;          ///< RAM for that record on its way
     uint32_t totals_bytes = 0;          ///< RAM for the totals' current values
     uint32_t ram_bytes = 0;             ///< RAM beside perdure_store, without padding
+    uint32_t erases_allowed = 0;        ///< of each block: endurance x spend limit / margin
+    double units_a_day = 0;             ///< programmed, as budgeted: saves, copies, starts, marks
     Place place;                        ///< of [area.NAME]
 
     [[nodiscard]] uint64_t bytes() const { return layout.geometry.area_bytes(); }

@@ -105,6 +105,14 @@ struct Area {
     Place place;
 };
 
+/// A piece of flash that no area may meet: a bootloader, a protected sector. Addresses, not offsets.
+struct ProtectedRange {
+    std::string name;
+    uint64_t start_address = 0;
+    uint64_t size_bytes = 0;
+    Place place;
+};
+
 /// What must hold; absent means not asked. Each becomes a finding of the budget.
 struct Requirements {
     double margin_min = 1.0; ///< had / needed
@@ -114,6 +122,8 @@ struct Requirements {
     std::optional<double> start_up_max_ms;  ///< longest open after a cut
     std::optional<double> flash_share_max;  ///< share of the part's flash that all areas may take, 0..1
     std::optional<double> loss_time_max_s;  ///< the most time of any record that a sudden cut may take
+    double alarm_spent = 0.8;               ///< share of the allowed erases at which the product alarms
+    double alarm_day = 2;                   ///< units programmed in a day / budgeted above which the product alarms
     Place place;
     Place put_stall_place, start_up_place, flash_share_place, spend_limit_place, margin_place, loss_time_place;
 };
@@ -158,7 +168,8 @@ struct Project {
     Product product;
     Device part; ///< from the catalogue, with what the file overrides, or wholly from the file
     Place part_place;
-    std::optional<uint64_t> flash_start_address; ///< where the part's flash begins; given when an area names its start
+    std::optional<uint64_t> flash_start_address;  ///< where the part's flash begins; given when an area names its start
+    std::vector<ProtectedRange> protected_ranges; ///< given with flash_start
     std::vector<Area> areas;
     std::vector<Record> records; ///< sorted by id
     Requirements requirements;

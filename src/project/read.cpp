@@ -166,7 +166,8 @@ void read_requirements(Source& source, const toml::table& file, Project& project
     const Section section{source, *table, "[require]", span_of_key(root, "require")};
     Requirements& require = project.requirements;
     require.place = section.span.place;
-    std::vector<std::string> keys{"margin", "spend_limit", "put_stall", "start_up", "flash_share", "loss_time"};
+    std::vector<std::string> keys{"margin",      "spend_limit", "put_stall",   "start_up",
+                                  "flash_share", "loss_time",   "alarm_spent", "alarm_day"};
     keys.insert(keys.end(), condition_requirement_keys.begin(), condition_requirement_keys.end());
     check_keys(section, keys);
     read_condition_requirements(section, project.conditions.require);
@@ -175,6 +176,9 @@ void read_requirements(Source& source, const toml::table& file, Project& project
     require.margin_min =
         get_number(section, "margin", {0, 1000, true, false, "above 0 and at most 1000"}).value_or(require.margin_min);
     require.spend_limit = get_number(section, "spend_limit", share).value_or(require.spend_limit);
+    require.alarm_spent = get_number(section, "alarm_spent", share).value_or(require.alarm_spent);
+    require.alarm_day =
+        get_number(section, "alarm_day", {1, 1000, false, false, "from 1 to 1000"}).value_or(require.alarm_day);
     require.flash_share_max = get_number(section, "flash_share", share);
     const auto to_ms = [](double s) { return s * 1e3; };
     if (const auto stall_s = get_quantity(section, "put_stall", Dimension::time_s, time)) {

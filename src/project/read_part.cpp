@@ -29,11 +29,11 @@ constexpr std::array rule_words{
     RuleWord{"once-ecc-or-zero", "ecc-zero"}, RuleWord{"once-or-zero", "zero-only"},
 };
 
-const std::vector<std::string> part_keys{"catalog",          "name",         "flash_start",     "erase_block",
-                                         "blocks",           "program_unit", "program_rule",    "blank",
-                                         "read_while_write", "endurance",    "erase_max",       "erase_typ",
-                                         "program_max",      "program_typ",  "retention",       "retention_at",
-                                         "vdd_min",          "vdd_max",      "program_current", "erase_abort"};
+const std::vector<std::string> part_keys{
+    "catalog",         "name",        "flash_start",      "erase_block",  "blocks",    "program_unit",
+    "program_rule",    "blank",       "read_while_write", "endurance",    "erase_max", "erase_typ",
+    "program_max",     "program_typ", "retention",        "retention_at", "vdd_min",   "vdd_max",
+    "program_current", "erase_abort", "protected"};
 
 /// Notes that a column's figure comes from the file.
 void from_file(const Section& part, Device& device, std::string_view column, std::string_view key) {
@@ -184,6 +184,41 @@ void check_whole_units(const Section& part, const Device& device) {
     }
 }
 
+/// "protected" -> project.protected_ranges.
+void read_protected(const Section& part, Project& project) {
+    constexpr std::string_view example =
+        "protected = [ { name = \"bootloader\", start = \"0x08000000\", size = \"16 KiB\" } ]";
+    const toml::node* node = part.table.get("protected");
+    if (node == nullptr) { return; }
+    if (!node->is_array()) {
+        part.source.complain(span_of_value(part, "protected"), "\"protected\" is no list of ranges",
+                             std::string(example));
+        return;
+    }
+    if (!part.table.contains("flash_start")) {
+        part.source.complain(span_of_key(part, "protected"),
+                             "\"protected\" gives addresses, but [part] does not say where flash starts",
+                             "a line such as flash_start = \"0x08000000\" in [part], from the data sheet");
+    }
+    for (const toml::node& element : *node->as_array()) {
+        if (!element.is_table()) {
+            part.source.complain(span_of(element), "a protected range is a table", std::string(example));
+            continue;
+        }
+        const Section section{part.source, *element.as_table(),
+                              fmt::format("protected range {}", project.protected_ranges.size() + 1), span_of(element)};
+        check_keys(section, {"name", "start", "size"});
+        for (const auto& [key, line] :
+             {std::pair{"name", "name = \"bootloader\""}, std::pair{"start", "start = \"0x08000000\""},
+              std::pair{"size", "size = \"16 KiB\""}}) {
+            if (!section.table.contains(key)) { complain_missing(section, key, line); }
+        }
+        project.protected_ranges.push_back({get_text(section, "name", "a name such as \"bootloader\"").value_or(""),
+                                            get_address(section, "start").value_or(0),
+                                            get_size(section, "size", 1, 1ULL << 32U).value_or(0), section.span.place});
+    }
+}
+
 } // namespace
 
 std::vector<NeededFigure> figures_to_give(const Device& part) {
@@ -225,6 +260,7 @@ void read_part(Source& source, const toml::table& file, const Catalog& catalog, 
     read_times(part, device);
     read_limits(part, device);
     project.flash_start_address = get_address(part, "flash_start");
+    read_protected(part, project);
     if (!known) { return; } // what the catalogue would have given is unknown: asking for it would mislead
 
     // A figure that the file can give is asked for; what no figure can mend is said as the catalogue says it.

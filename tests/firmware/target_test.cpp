@@ -25,7 +25,8 @@ class EmittedOn : public testing::TestWithParam<Target> {};
 /// Compiles the folder's C files, the port filled in. Gives what the compiler says where it fails.
 std::string compile_all(const ScratchFolder& folder, const Target& target, const std::string& flags) {
     std::string said;
-    for (const char* file : {"data.c", "data_port.c", "store/store.c", "store/check_config.c", "host/ram_port.c"}) {
+    for (const char* file :
+         {"data.c", "data_guard.c", "data_port.c", "store/store.c", "store/check_config.c", "host/ram_port.c"}) {
         const std::string warnings =
             std::string(file).rfind("store/", 0) == 0 ? "-Wall -Wextra -Wpedantic -Werror" : strict_flags;
         const Ran ran = run_shell("cd '" + folder / "data" + "' && " + target.compiler + " " + target.flags + " " +
@@ -101,12 +102,35 @@ TEST(EmittedOnAvr, SaysThatADoubleIsTooSmallForAnF64) {
     EXPECT_NE(ran.output.find("data_check_double_has_8_bytes"), std::string::npos) << ran.output;
 }
 
+// What emit prints as RAM on a Cortex-M0+ is what the linker will find: .data and .bss of data.c, padding aside.
+TEST(EmittedRam, OnACortexM0PlusIsWhatTheCompilerSays) {
+    if (!installed("arm-none-eabi-gcc")) { GTEST_SKIP() << "arm-none-eabi-gcc is not installed"; }
+    const ScratchFolder folder;
+    write_file(folder / "every.toml", every_type_project());
+    const std::string found_by =
+        "arm-none-eabi-gcc --specs=picolibc.specs -mthumb -mcpu=cortex-m0plus -std=c99 -Os -c data.c -o data.o"
+        " && arm-none-eabi-size -A data.o | awk '$1 ~ /^\\.(data|bss)/ { sum += $2 } END { print sum }'";
+    for (const std::string& project : {example("orchard-valve"), example("grain-dryer-meter"), folder / "every.toml"}) {
+        SCOPED_TRACE(project);
+        std::filesystem::remove_all(folder / "data");
+        const Ran wrote = emit(project, folder / "data");
+        const size_t row = wrote.output.find("Cortex-M0+, gcc");
+        ASSERT_NE(row, std::string::npos) << wrote.output;
+        const unsigned long printed = std::stoul(wrote.output.substr(row + 28));
+        const Ran size = run_shell("cd '" + folder / "data" + "' && " + found_by);
+        ASSERT_EQ(size.code, 0) << size.output;
+        const unsigned long found = std::stoul(size.output);
+        EXPECT_GE(found, printed);
+        EXPECT_LE(found, printed + (project == folder / "every.toml" ? 2 : 1) * 3UL);
+    }
+}
+
 TEST(EmittedAsCpp, CompilesWithoutAWarning) {
     const ScratchFolder folder;
     write_file(folder / "every.toml", every_type_project());
     ASSERT_EQ(emit(folder / "every.toml", folder / "data").code, 0);
     for (const char* standard : {"c++11", "c++20"}) {
-        for (const char* file : {"data.c", "host/ram_port.c"}) {
+        for (const char* file : {"data.c", "data_guard.c", "host/ram_port.c"}) {
             const Ran ran = run_shell("cd '" + folder / "data" + "' && c++ -x c++ -std=" + standard + " -O2 " +
                                       strict_flags + " -c " + file + " -o '" + folder / "out.o" + "'");
             EXPECT_EQ(ran.code, 0) << ran.output;

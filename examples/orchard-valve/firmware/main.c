@@ -56,7 +56,7 @@ static void run(uint32_t minutes) {
 static void new_product(void) {
     struct data_settings settings;
     ram_port_blank();
-    need(data_open(false) == PERDURE_BLANK, "new flash is blank");
+    need(data_open(PERDURE_WRITE) == PERDURE_BLANK, "new flash is blank");
     need(data_format(DATA_AREA_STORE) == PERDURE_OK, "format");
     need(data_settings_load(&settings) == PERDURE_DEFAULT, "settings are the defaults");
     board_print("new: run_minutes ");
@@ -70,7 +70,7 @@ static void new_product(void) {
 
 static void second_start(void) {
     struct data_settings settings;
-    need(data_open(false) == PERDURE_OK, "open after a reset");
+    need(data_open(PERDURE_WRITE) == PERDURE_OK, "open after a reset");
     need(data_settings_load(&settings) == PERDURE_OK && settings.run_minutes == 60u, "settings outlive a reset");
     say_water("second start");
     run(5000);
@@ -83,7 +83,7 @@ static void second_start(void) {
 
 static void third_start(void) {
     (void)ram_port_power();
-    need(data_open(false) == PERDURE_OK, "open after a power cut");
+    need(data_open(PERDURE_WRITE) == PERDURE_OK, "open after a power cut");
     say_water("after a power cut");
     run(1);
     say_water("one minute later");

@@ -12,7 +12,7 @@ flags="-Os -std=c99 -ffreestanding -fno-common"
 leanest="-DPERDURE_TOTALS=0 -DPERDURE_UNKNOWN=0"
 # shellcheck disable=SC2013 # words
 for macro in $(sed -n 's/^#ifndef \(PERDURE_[A-Z_]*\)$/\1/p' store/store.h); do
-    case " $leanest " in *"-D$macro=0 "*) ;; *) [ "$macro" = PERDURE_STORE_H ] || leanest="$leanest -D$macro=0" ;; esac
+    case " $leanest " in *"-D$macro=0 "*) ;; *) [ "$macro" = PERDURE_STORE_H ] || [ "$macro" = PERDURE_MASK ] || leanest="$leanest -D$macro=0" ;; esac
 done
 
 # clang for RISC-V comes without a C library: the four functions of string.h that a freestanding compiler expects anyway.

@@ -117,11 +117,6 @@ int run_emit(const CommandInput& input, std::ostream& out, std::ostream& err) {
     const auto project = load_project(input.arguments[0], catalog());
     if (!project) { return refuse(render(project.error())); }
     options.project_sha256 = sha256_hex(bytes_of(input.arguments[0]));
-    for (const Record& record : project->records) {
-        if (!record.log && !record.saved_at_power_fail()) { continue; }
-        return refuse(fmt::format("{}:{}: error: [record.{}] is {}: that is budgeted, not emitted yet\n", project->path,
-                                  record.place.line, record.name, record.log ? "a log" : "saved at power failure"));
-    }
     const auto budget = make_budget(*project);
     if (!budget) {
         const std::string where = fmt::format("{}:{}: ", project->path, project->part_place.line);

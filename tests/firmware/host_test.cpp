@@ -19,11 +19,13 @@ void emit_and_run(const std::string& project, const ScratchFolder& folder) {
     EXPECT_EQ(made.output.find("data: 0 checks"), std::string::npos);
 }
 
-TEST(EmittedHostTest, HoldsForEveryExample) {
-    for (const char* name : {"orchard-valve", "grain-dryer-meter"}) {
-        SCOPED_TRACE(name);
+TEST(EmittedHostTest, HoldsForTheExamples) {
+    for (const std::string& project :
+         {example("orchard-valve"), example("grain-dryer-meter"), example("gate-counter"),
+          std::string(PERDURE_EXAMPLES_FOLDER "/orchard-valve/orchard-valve-power-fail.toml")}) {
+        SCOPED_TRACE(project);
         const ScratchFolder folder;
-        emit_and_run(example(name), folder);
+        emit_and_run(project, folder);
     }
 }
 
@@ -31,6 +33,16 @@ TEST(EmittedHostTest, HoldsForEveryTypeInTwoAreas) {
     const ScratchFolder folder;
     write_file(folder / "every.toml", every_type_project());
     emit_and_run(folder / "every.toml", folder);
+}
+
+TEST(EmittedLog, IsRefusedWithItsPlace) {
+    const ScratchFolder folder;
+    const Ran ran = emit(example("cold-store-logger"), folder / "data");
+    EXPECT_EQ(ran.code, 2);
+    EXPECT_NE(ran.output.find("[record.temperature] is a log, and emit writes values and totals only"),
+              std::string::npos)
+        << ran.output;
+    EXPECT_FALSE(std::filesystem::exists(folder / "data"));
 }
 
 // The emitted test can fail: a load that is wrong by one byte, a save that stores nothing, an erase that is not one.

@@ -182,9 +182,9 @@ TEST(CommandParts, ErasedFlashThatFaultsIsACaution) {
     EXPECT_EQ(run({"parts", "stm32g071"}).out.find("CAUTION"), std::string::npos);
 }
 
-/// A valve of two months on a small ring of its own; `limit` is the share of the erases that may be spent.
+/// A valve of three months on a small ring of its own; `limit` is the share of the erases that may be spent.
 std::string short_project(const char* limit, const char* more_areas = "", const char* in_area = "") {
-    return std::string("[product]\nname = \"p\"\nlife = \"60 d\"\nstarts = \"4/day\"\n[part]\ncatalog = "
+    return std::string("[product]\nname = \"p\"\nlife = \"0.25 y\"\nyear = \"360 d\"\nstarts = \"4/day\"\n[part]\ncatalog = "
                        "\"stm32g071\"\n[area.a]\nsize = \"6 KiB\"\n") +
            more_areas +
            "[record.count]\nid = 1\nkind = \"total\"\nfields = [ { name = \"n\", type = \"u32\", movement = 9 } "
@@ -213,18 +213,18 @@ TEST(CommandAge, JsonHoldsTheRunTheBudgetAndTheDemand) {
     EXPECT_EQ(json.at("holds"), true);
     const nlohmann::json& area = json.at("areas").at(0);
     EXPECT_EQ(area.at("mismatches"), 0);
-    EXPECT_EQ(area.at("saves"), 60 * 1440 + 60 * 4);
+    EXPECT_EQ(area.at("saves"), 90 * 1440 + 90 * 4);
     EXPECT_EQ(area.at("records").at(0).at("saves"), area.at("saves"));
     EXPECT_EQ(area.at("budget").at("agrees"), true);
     EXPECT_GE(area.at("budget").at("erases_predicted_max"), area.at("budget").at("erases_observed_max"));
     EXPECT_EQ(area.at("demand").at(0).at("name"), "starts");
-    EXPECT_EQ(area.at("demand").at(0).at("run"), 240);
-    EXPECT_EQ(area.at("demand").at(1).at("budgeted"), 60 * 1440 + 60 * 4);
+    EXPECT_EQ(area.at("demand").at(0).at("run"), 360);
+    EXPECT_EQ(area.at("demand").at(1).at("budgeted"), 90 * 1440 + 90 * 4);
 }
 
 TEST(CommandAge, EachAreaIsLivedAndBudgeted) {
     std::string text = short_project("0.5", "[area.b]\nsize = \"4 KiB\"\n",
-                                     "area = \"a\"\n[record.mode]\nid = 2\narea = \"b\"\nfields = [ { name = "
+                                     "area = \"a\"\n[record.mode]\nid = 2\nkind = \"value\"\narea = \"b\"\nfields = [ { name = "
                                      "\"m\", type = \"u8\" } ]\nsaves = [ { every = \"1 h\" } ]\n");
     const TemporaryFile file(text);
     const Ran ran = run({"age", file.path(), "--json"});
@@ -233,7 +233,7 @@ TEST(CommandAge, EachAreaIsLivedAndBudgeted) {
     ASSERT_EQ(json.at("areas").size(), 2U);
     EXPECT_EQ(json.at("areas").at(0).at("records").at(0).at("name"), "count");
     EXPECT_EQ(json.at("areas").at(1).at("records").at(0).at("name"), "mode");
-    EXPECT_EQ(json.at("areas").at(1).at("saves"), 60 * 24);
+    EXPECT_EQ(json.at("areas").at(1).at("saves"), 90 * 24);
     EXPECT_EQ(nlohmann::json::parse(run({"budget", file.path(), "--json"}).out).at("areas").size(), 2U);
 }
 

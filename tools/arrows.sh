@@ -11,6 +11,7 @@ physics:
 catalog: flash
 project: catalog flash physics
 budget: project catalog flash physics
+choose: budget project catalog flash physics
 firmware: budget project catalog flash
 unit: store flash project catalog
 life: unit budget project catalog flash store
@@ -20,7 +21,7 @@ image: unit budget project catalog flash store hex
 inspect: budget project catalog flash dump hex
 fleet: inspect budget project catalog flash dump hex
 cuts: unit dump project catalog flash store
-cli: firmware image fleet inspect hex cuts dump life unit budget project catalog flash store
+cli: choose firmware image fleet inspect hex cuts dump life unit budget project catalog flash store
 "
 failed=0
 checked=0

@@ -60,7 +60,8 @@ struct ExternalMemory {
     std::string id, kind, maker, part, bus;
     std::optional<uint64_t> size_bytes;
     std::optional<uint32_t> erase_bytes, page_bytes;
-    std::optional<double> write_ms_max, endurance_cycles;
+    std::optional<double> write_ms_max, erase_ms_max, endurance_cycles;
+    std::optional<double> write_ma; ///< supply current while writing
     std::string note;
     std::map<std::string, Provenance, std::less<>> provenance;
 };

@@ -212,6 +212,8 @@ ExternalMemory read_external(Row& row) {
     memory.erase_bytes = number<uint32_t>(row, "erase_bytes");
     memory.page_bytes = number<uint32_t>(row, "page_bytes");
     memory.write_ms_max = number<double>(row, "write_ms_max");
+    memory.erase_ms_max = number<double>(row, "erase_ms_max");
+    memory.write_ma = number<double>(row, "write_ma");
     memory.endurance_cycles = least_endurance(row);
     memory.note = row.text("note");
     memory.provenance = provenance(row, false);

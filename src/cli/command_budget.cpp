@@ -4,6 +4,7 @@
 #include <nlohmann/json.hpp>
 
 #include "budget/findings.hpp"
+#include "budget/sensitivity.hpp"
 #include "budget/text.hpp"
 #include "cli/commands.hpp"
 #include "cli/text.hpp"
@@ -34,10 +35,14 @@ int run_budget(const CommandInput& input, std::ostream& out, std::ostream& err) 
         }
         return exit_input_wrong;
     }
+    std::optional<Sensitivity> sensitivity;
+    if (input.options.find("--sensitivity") != input.options.end()) { sensitivity = sensitivity_of(*project, *budget); }
     if (input.json) {
-        print(budget_json(*budget));
+        nlohmann::json json = budget_json(*budget);
+        if (sensitivity) { json["sensitivity"] = sensitivity_json(*sensitivity); }
+        print(json);
     } else {
-        out << budget_text(*budget);
+        out << budget_text(*budget) << (sensitivity ? sensitivity_text(*sensitivity) : "");
     }
     return budget->holds() ? exit_ok : exit_not_met;
 }

@@ -50,6 +50,7 @@ int run_command_line(int argc, const char* const* argv, std::ostream& out, std::
 
 int run_age(const CommandInput& input, std::ostream& out, std::ostream& err);
 int run_budget(const CommandInput& input, std::ostream& out, std::ostream& err);
+int run_choose(const CommandInput& input, std::ostream& out, std::ostream& err);
 int run_check(const CommandInput& input, std::ostream& out, std::ostream& err);
 int run_cut(const CommandInput& input, std::ostream& out, std::ostream& err);
 int run_emit(const CommandInput& input, std::ostream& out, std::ostream& err);

@@ -1,0 +1,135 @@
+#include "budget/sensitivity.hpp"
+
+#include <cmath>
+
+#include <gtest/gtest.h>
+#include <nlohmann/json.hpp>
+
+namespace perdure {
+namespace {
+
+Project logger() {
+    Project out;
+    out.path = "logger.toml";
+    out.product.name = "logger";
+    out.product.life_years = 10;
+    out.product.fleet_units = 100;
+    Device& part = out.part;
+    part.runs = {BlockRun{64, 2048, 0}};
+    part.flash_bytes = 131'072;
+    part.program_bytes = 8;
+    part.program_rule = "ecc-zero";
+    part.erased_value = "0xFF";
+    part.endurance_cycles = 10'000;
+    part.erase_ms_max = {40};
+    part.program_us_max = 125;
+    part.retention_years = 10;
+    part.retention_temp_c = 85;
+    Record record;
+    record.name = "hours";
+    record.id = 1;
+    record.kind = RecordKind::total;
+    Field field;
+    field.movement_max = 100;
+    record.fields = {field};
+    record.saves = {SavePolicy{SaveWhen::periodic, 120, 0, {}, 1, {}}};
+    out.records = {record};
+    out.areas = {Area{}};
+    out.requirements.start_up_max_ms = 400;
+    out.conditions.profile = {{30, 0.5, {}}, {60, 0.5, {}}};
+    return out;
+}
+
+Sensitivity moved(const Project& project) {
+    return sensitivity_of(project, make_budget(project).value());
+}
+
+const Breaking& of(const Sensitivity& sensitivity, const std::string& name) {
+    for (const Breaking& each : sensitivity.breaking) {
+        if (each.lever.name == name) { return each; }
+    }
+    throw std::runtime_error("no input " + name);
+}
+
+TEST(Sensitivity, FailingPointsAreWhereTheBudgetTurns) {
+    Project project = logger();
+    const Budget budget = make_budget(project).value();
+    ASSERT_TRUE(budget.holds());
+    const Sensitivity sensitivity = sensitivity_of(project, budget);
+    project.areas[0].size_bytes = budget.areas[0].layout.geometry.area_bytes();
+    int broken = 0;
+    for (const Breaking& each : sensitivity.breaking) {
+        if (!each.at) { continue; }
+        ++broken;
+        SCOPED_TRACE(each.lever.name);
+        Project at = project;
+        each.lever.set(at, *each.at);
+        EXPECT_FALSE(make_budget(at)->holds());
+        // A fiftieth of the way back towards the value as it stands, it holds.
+        Project back = project;
+        each.lever.set(back, *each.at + (each.lever.value - *each.at) * 0.02);
+        EXPECT_TRUE(make_budget(back)->holds());
+    }
+    EXPECT_GE(broken, 6);
+    EXPECT_EQ(of(sensitivity, "erase time").finding, "start-up");
+    EXPECT_EQ(of(sensitivity, "endurance").finding, "wear");
+    EXPECT_EQ(of(sensitivity, "hottest temperature").finding, "retention");
+    EXPECT_NEAR(*of(sensitivity, "hottest temperature").at, 85, 0.1);
+    EXPECT_FALSE(of(sensitivity, "fleet").at); // nothing asked depends on it
+}
+
+TEST(Sensitivity, NearestFirst) {
+    const Sensitivity sensitivity = moved(logger());
+    for (size_t i = 1; i < sensitivity.breaking.size(); ++i) {
+        const Breaking& before = sensitivity.breaking[i - 1];
+        const Breaking& after = sensitivity.breaking[i];
+        EXPECT_TRUE(before.at || !after.at);
+        if (before.at && after.at) { EXPECT_LE(before.distance, after.distance); }
+    }
+    EXPECT_TRUE(sensitivity.mending.empty());
+    EXPECT_TRUE(sensitivity.beyond.empty());
+}
+
+TEST(Sensitivity, TheShortestChangeMends) {
+    Project project = logger();
+    project.areas[0].size_bytes = 3 * 2048;
+    project.records[0].saves[0].every_s = 20;
+    const Budget budget = make_budget(project).value();
+    ASSERT_FALSE(budget.holds());
+    const Sensitivity sensitivity = sensitivity_of(project, budget);
+    ASSERT_FALSE(sensitivity.mending.empty());
+    EXPECT_EQ(sensitivity.mending[0].finding, "wear");
+    EXPECT_TRUE(sensitivity.mending[0].everything_holds);
+    EXPECT_LE(sensitivity.mending.size(), 3U);
+    // The wear that fails asks for this much more endurance; no change offered is longer than that one.
+    double needed = 0;
+    for (const Finding& finding : budget.findings) {
+        if (finding.name == "wear") { needed = std::log(finding.need / finding.have); }
+    }
+    EXPECT_LE(sensitivity.mending[0].distance, needed + 0.005);
+    EXPECT_FALSE(sensitivity_json(sensitivity)["mending"].empty());
+}
+
+TEST(Sensitivity, WhatNoSingleChangeMendsIsSaid) {
+    Project project = logger();
+    project.conditions.profile = {{95, 0.5, {}}, {100, 0.5, {}}};
+    project.part.endurance_temp_c = "-40..85";
+    const Sensitivity sensitivity = moved(project);
+    EXPECT_NE(std::find(sensitivity.beyond.begin(), sensitivity.beyond.end(), "endurance at"),
+              sensitivity.beyond.end());
+    EXPECT_NE(sensitivity_text(sensitivity).find("no single change"), std::string::npos);
+}
+
+TEST(Sensitivity, TextFitsEightyColumns) {
+    Project project = logger();
+    project.requirements.start_up_max_ms = 50;
+    const std::string text = sensitivity_text(moved(project));
+    for (size_t begin = 0; begin < text.size();) {
+        const size_t end = text.find('\n', begin);
+        EXPECT_LE(end - begin, 80U) << text.substr(begin, end - begin);
+        begin = end + 1;
+    }
+}
+
+} // namespace
+} // namespace perdure

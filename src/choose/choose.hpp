@@ -1,0 +1,74 @@
+// Parts, layouts, save policies and external memories compared over one project file: filtered by what must hold,
+// ranked by what the user weighs, each loser with its reason.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "budget/findings.hpp"
+#include "catalog/catalog.hpp"
+#include "project/project.hpp"
+
+namespace perdure {
+
+/// What a ranking weighs. 0: does not count.
+struct Weights {
+    double flash = 1;  ///< bytes of memory used, less is better
+    double life = 1;   ///< margin of wear, more is better
+    double stall = 1;  ///< longest put with service called in time, less is better
+    double energy = 1; ///< of a day, less is better
+    double loss = 1;   ///< longest time between periodic saves, less is better
+};
+
+struct ChooseOptions {
+    Weights weights;
+    std::vector<std::string> only;    ///< ids of parts and external memories; empty: the whole catalogue
+    std::vector<double> stretches{1}; ///< save policies: periodic saves come so many times as far apart
+    bool externals = true;
+};
+
+enum class CandidateKind { own, part, external };
+
+/// One way to store the project's records. Figures that are not known are absent.
+struct Candidate {
+    CandidateKind kind = CandidateKind::part;
+    std::string id;
+    std::string maker;
+    double stretch = 1;
+    uint32_t ring_blocks = 0; ///< of all areas; 0 where values are written in place
+    uint32_t block_bytes = 0, unit_bytes = 0;
+    uint64_t bytes = 0;             ///< of memory used
+    double margin = 0;              ///< of wear
+    std::optional<double> stall_ms; ///< longest put with service in time
+    std::optional<double> energy_j; ///< a day
+    double loss_s = 0;              ///< longest time between periodic saves; 0 without any
+    bool holds = false;
+    std::vector<std::string> reasons;     ///< what does not hold, or is not known; first the one that weighs most
+    std::vector<std::string> from_memory; ///< columns behind the figures that have no document
+    std::string note;
+    bool on_front = false; ///< no other that holds is as good in everything and better in something; what rests on
+                           ///< memory beats only its like
+    double score = 0;      ///< weighted mean of how many times worse than the best; 1 is best in everything
+    std::string behind;    ///< against the winner, in words; empty for the winner
+};
+
+struct Choice {
+    std::string project;
+    Weights weights;
+    std::vector<Candidate> candidates; ///< those that hold first, by score; then the others, nearest to holding first
+    std::optional<size_t> winner;      ///< the first that holds and rests on no figure from memory
+    std::optional<size_t> second;      ///< best other maker's or other part with another geometry, by the same rule
+    std::vector<size_t> passed_over;   ///< those that rank above the winner but rest on figures from memory
+    std::vector<std::string> assumptions;
+};
+
+/// Compares. The project's own part keeps what the file says of it; others come as catalogued, so [endurance], [aged],
+/// [wear_out], [qualification] and the pairs of [retention] do not speak of them. Sizes and places of areas are
+/// searched anew. `unknown_ids` of `only` are refused by the caller (known_ids).
+Choice choose(const Project& project, const Catalog& catalog, const ChooseOptions& options);
+
+/// Every id that `only` may name.
+std::vector<std::string> known_ids(const Catalog& catalog);
+
+} // namespace perdure

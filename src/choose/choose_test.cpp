@@ -1,0 +1,198 @@
+#include "choose/choose.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include <gtest/gtest.h>
+#include <nlohmann/json.hpp>
+
+#include "choose/candidate.hpp"
+#include "choose/text.hpp"
+
+namespace perdure {
+namespace {
+
+Device device(const std::string& id, uint32_t block_bytes, uint32_t unit_bytes, double endurance) {
+    Device out;
+    out.id = id;
+    out.maker = "maker of " + id;
+    out.runs = {BlockRun{64, block_bytes, 0}};
+    out.flash_bytes = 64ULL * block_bytes;
+    out.program_bytes = unit_bytes;
+    out.program_rule = "once-noecc";
+    out.erased_value = "0xFF";
+    out.erase_ms_max = {40};
+    out.program_us_max = 100;
+    out.endurance_cycles = endurance;
+    out.program_ma = 4;
+    return out;
+}
+
+ExternalMemory memory(const std::string& id, const std::string& kind, double endurance) {
+    ExternalMemory out;
+    out.id = id;
+    out.kind = kind;
+    out.size_bytes = 8192;
+    out.page_bytes = 32;
+    out.write_ms_max = 4;
+    out.endurance_cycles = endurance;
+    return out;
+}
+
+Project meter() {
+    Project out;
+    out.path = "meter.toml";
+    out.product.name = "meter";
+    out.product.life_years = 10;
+    out.part = device("own", 2048, 8, 10'000);
+    Record record;
+    record.name = "energy";
+    record.id = 1;
+    record.kind = RecordKind::total;
+    Field field;
+    field.movement_max = 100;
+    record.fields = {field};
+    record.saves = {SavePolicy{SaveWhen::periodic, 60, 0, {}, 1, {}}};
+    out.records = {record};
+    out.areas = {Area{}};
+    return out;
+}
+
+const Candidate& best_of(const Choice& choice, const std::string& id) {
+    for (const Candidate& candidate : choice.candidates) {
+        if (candidate.id == id) { return candidate; }
+    }
+    throw std::runtime_error("no candidate " + id);
+}
+
+TEST(Choose, FiguresFromMemoryDoNotWinInSilence) {
+    Catalog catalog;
+    catalog.devices = {device("better", 2048, 8, 100'000)};
+    catalog.devices[0].provenance["endurance_cycles"] = {"from memory", true};
+    const Choice choice = choose(meter(), catalog, {});
+    ASSERT_TRUE(choice.winner);
+    EXPECT_EQ(choice.candidates[*choice.winner].id, "own");
+    ASSERT_FALSE(choice.passed_over.empty());
+    EXPECT_EQ(choice.candidates[choice.passed_over[0]].id, "better");
+    EXPECT_NE(choice_text(choice, false).find("FROM MEMORY: endurance_cycles"), std::string::npos);
+    catalog.devices[0].provenance.clear();
+    const Choice documented = choose(meter(), catalog, {});
+    EXPECT_EQ(documented.candidates[*documented.winner].id, "better");
+}
+
+TEST(Choose, AnEmptyFigureNeverHolds) {
+    Catalog catalog;
+    catalog.devices = {device("untimed", 2048, 8, 1'000'000)};
+    catalog.devices[0].erase_ms_max.clear();
+    const Choice choice = choose(meter(), catalog, {});
+    const Candidate& untimed = best_of(choice, "untimed");
+    EXPECT_FALSE(untimed.holds);
+    EXPECT_EQ(untimed.reasons, std::vector<std::string>{"not known: erase_ms_max"});
+}
+
+TEST(Choose, LosersSayWhy) {
+    Catalog catalog;
+    catalog.devices = {device("worn", 2048, 8, 20)};
+    const Choice choice = choose(meter(), catalog, {});
+    const Candidate& worn = best_of(choice, "worn");
+    EXPECT_FALSE(worn.holds);
+    ASSERT_FALSE(worn.reasons.empty());
+    EXPECT_EQ(worn.reasons[0].rfind("wear: needs", 0), 0U) << worn.reasons[0];
+    for (const Candidate& candidate : choice.candidates) {
+        if (candidate.holds && &candidate != &choice.candidates[*choice.winner]) { EXPECT_NE(candidate.behind, ""); }
+    }
+}
+
+TEST(Choose, TheFrontIsWhatNothingBeatsAndTheWinnerStandsOnIt) {
+    Catalog catalog;
+    catalog.devices = {device("a", 1024, 4, 10'000), device("b", 4096, 16, 100'000), device("c", 2048, 8, 1'000)};
+    const Choice choice = choose(meter(), catalog, {});
+    size_t holding = 0, front = 0;
+    for (const Candidate& one : choice.candidates) {
+        if (!one.holds) { continue; }
+        ++holding;
+        front += one.on_front;
+        const bool beaten =
+            std::any_of(choice.candidates.begin(), choice.candidates.end(), [&](const Candidate& other) {
+                return other.holds && other.bytes < one.bytes && other.margin > one.margin &&
+                       *other.stall_ms < *one.stall_ms && *other.energy_j < *one.energy_j;
+            });
+        if (beaten) { EXPECT_FALSE(one.on_front) << one.id; }
+    }
+    EXPECT_GT(front, 1U);
+    EXPECT_LT(front, holding); // twice the blocks of something never beats everything
+    EXPECT_TRUE(choice.candidates[*choice.winner].on_front);
+}
+
+TEST(Choose, WeightsDecide) {
+    Catalog catalog;
+    catalog.devices = {device("small", 512, 8, 10'000), device("lasting", 4096, 8, 1'000'000)};
+    ChooseOptions options;
+    options.weights = {1, 0, 0, 0, 0};
+    const Choice by_flash = choose(meter(), catalog, options);
+    options.weights = {0, 1, 0, 0, 0};
+    const Choice by_life = choose(meter(), catalog, options);
+    const auto least = std::min_element(
+        by_flash.candidates.begin(), by_flash.candidates.end(),
+        [](const Candidate& a, const Candidate& b) { return a.holds && (!b.holds || a.bytes < b.bytes); });
+    EXPECT_EQ(by_flash.candidates[*by_flash.winner].bytes, least->bytes);
+    EXPECT_EQ(by_life.candidates[*by_life.winner].id, "lasting");
+    EXPECT_DOUBLE_EQ(by_life.candidates[*by_life.winner].score, 1);
+}
+
+TEST(Choose, ASecondSourceHasAnotherGeometry) {
+    Catalog catalog;
+    catalog.devices = {device("twin", 2048, 8, 10'000), device("other", 4096, 16, 10'000)};
+    const Choice choice = choose(meter(), catalog, {});
+    ASSERT_TRUE(choice.second);
+    const Candidate& winner = choice.candidates[*choice.winner];
+    const Candidate& second = choice.candidates[*choice.second];
+    EXPECT_NE(winner.id, second.id);
+    EXPECT_TRUE(winner.block_bytes != second.block_bytes || winner.unit_bytes != second.unit_bytes);
+}
+
+TEST(Choose, StretchedSavesWearLessAndLoseMore) {
+    ChooseOptions options;
+    options.stretches = {1, 4};
+    options.only = {"own"};
+    const Choice choice = choose(meter(), Catalog{}, options);
+    double once = 0, four = 0;
+    for (const Candidate& one : choice.candidates) { (one.stretch == 1 ? once : four) = one.loss_s; }
+    EXPECT_EQ(four, 4 * once);
+}
+
+TEST(Choose, InPlaceSpreadsTheMostWornRecordOverTheMemory) {
+    const Project project = meter();
+    const double saves = 10 * 365.25 * 1440;
+    const Candidate eeprom = in_place(project, memory("e", "serial EEPROM", 1e6), 1);
+    // 4 bytes, 2 of check, 4 of number: one page a slot. As many slots as half the endurance asks for.
+    EXPECT_EQ(eeprom.bytes, 32 * static_cast<uint64_t>(std::ceil(saves / 5e5)));
+    EXPECT_TRUE(eeprom.holds);
+    EXPECT_GE(eeprom.margin, 1);
+    EXPECT_EQ(*eeprom.stall_ms, 4);
+    const Candidate tired = in_place(project, memory("t", "serial EEPROM", 1e4), 1);
+    EXPECT_FALSE(tired.holds);
+    EXPECT_NEAR(tired.margin, 1e4 * 0.5 / (saves / 256), 1e-6); // all 256 pages in turn
+    const Candidate fram = in_place(project, memory("f", "FRAM", 1e14), 1);
+    EXPECT_EQ(fram.bytes, 64U); // two slots, so that a cut leaves one
+    ExternalMemory unknown = memory("u", "FRAM", 1e14);
+    unknown.write_ms_max.reset();
+    EXPECT_EQ(in_place(project, unknown, 1).reasons, std::vector<std::string>{"not known: write_ms_max"});
+}
+
+TEST(Choose, TextFitsEightyColumnsAndJsonNamesTheWinner) {
+    const Choice choice = choose(meter(), catalog(), {});
+    const std::string text = choice_text(choice, true);
+    for (size_t begin = 0; begin < text.size();) {
+        const size_t end = text.find('\n', begin);
+        EXPECT_LE(end - begin, 80U) << text.substr(begin, end - begin);
+        begin = end + 1;
+    }
+    const nlohmann::json json = choice_json(choice);
+    ASSERT_TRUE(choice.winner);
+    EXPECT_EQ(json["candidates"][json["winner"].get<size_t>()]["id"], choice.candidates[*choice.winner].id);
+    EXPECT_GE(json["candidates"].size(), catalog().devices.size() + catalog().externals.size());
+}
+
+} // namespace
+} // namespace perdure

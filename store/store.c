@@ -509,13 +509,20 @@ typedef struct walk {
 } walk;
 
 /* The full entry that the short entry `e` in `block` rests on, 0 if none. While a block is walked (`k`) it may itself be
- * unsettled, even of a record that has no place in newest[], and must stand in the same block. */
+ * unsettled, even of a record that has no place in newest[], and must stand in the same block. One that a restart entry
+ * between them voids is passed over: who put the short entry had not read it, and its widths or samples may be others. */
 static uint32_t base_of(const perdure_store *s, const walk *k, const entry *e, uint32_t block) {
     uint32_t place = e->index == NONE ? 0u : s->config->newest[e->index] & ~FOREIGN_FIELDS;
     if (k != NULL) {
-        for (uint32_t i = 0; i < k->count; i++) {
-            if (k->list[i].full_id == e->id) {
-                place = k->list[i].place;
+        uint32_t limit = NO_RESTART;
+        for (uint32_t i = k->count; i-- != 0u;) {
+            const seen *at = &k->list[i];
+            if (at->age < limit) {
+                if (at->full_id == e->id) {
+                    place = at->place;
+                    break;
+                }
+                limit = at->from < limit ? at->from : limit;
             }
         }
         if (BLOCK_OF(place) != block) {

@@ -11,6 +11,7 @@
 namespace perdure {
 namespace {
 
+constexpr uint32_t no_block = UINT32_MAX;
 constexpr size_t met_max = 30'000'000; ///< states; about 1 GB
 
 constexpr uint64_t mixed(uint64_t value) {
@@ -39,33 +40,56 @@ Explorer::Explorer(const Search& search)
                                                                                         search.check_code),
                                                                             this},
       model_(search.records), chain_(search.chain) {
+    for (size_t i = 0; i < search.records.size(); i++) {
+        if (search.records[i]->has_log_entries()) { log_ = static_cast<uint16_t>(i); }
+    }
     prepare();
 }
 
 bool Explorer::port_read(void* context, uint32_t address, void* to, uint32_t bytes) {
-    return static_cast<Explorer*>(context)->flash_.read(address, static_cast<uint8_t*>(to), bytes);
+    auto* self = static_cast<Explorer*>(context);
+    const bool read = self->flash_.read(address, static_cast<uint8_t*>(to), bytes);
+    if (!self->saving_ && self->read_++ == self->save_at_ && self->save_kind_ == SaveAt::in_a_read) {
+        self->save_now();
+    }
+    return read;
 }
 
 bool Explorer::port_program(void* context, uint32_t address, const void* unit) {
-    auto* self = static_cast<Explorer*>(context);
-    if (self->stopped_) { return true; }
-    const auto* from = static_cast<const uint8_t*>(unit);
-    if (self->cuts_ >= 0) {
-        // The store's unit buffer is this store's own, so what is tried here does not touch it.
-        self->cuts_here(CutOperation::program, address, from);
-        if (self->stopped_) { return true; }
-    }
-    return self->flash_.program(address, from);
+    return static_cast<Explorer*>(context)->operation(CutOperation::program, address,
+                                                      static_cast<const uint8_t*>(unit));
 }
 
 bool Explorer::port_erase(void* context, uint32_t block) {
-    auto* self = static_cast<Explorer*>(context);
-    if (self->stopped_) { return true; }
-    if (self->cuts_ >= 0) {
-        self->cuts_here(CutOperation::erase, block, nullptr);
-        if (self->stopped_) { return true; }
+    return static_cast<Explorer*>(context)->operation(CutOperation::erase, block, nullptr);
+}
+
+bool Explorer::operation(CutOperation operation, uint32_t where, const uint8_t* unit) {
+    if (stopped_) { return true; }
+    if (!saving_) {
+        if (saved_) {
+            fail("what a save interrupted goes on to program or to erase");
+            return true;
+        }
+        if (asked_for_++ == save_at_ && save_kind_ != SaveAt::in_a_read) {
+            return interrupted_operation(operation, where, unit);
+        }
+    } else if (operation == CutOperation::erase) {
+        fail("a save erases");
+        return true;
     }
-    return self->flash_.erase(block);
+    if (cuts_ >= 0) {
+        // The store's unit buffer is this store's own, so what is tried here does not touch it.
+        cuts_here(operation, where, unit);
+        if (stopped_) { return true; }
+    }
+    return do_operation(operation, where, unit);
+}
+
+bool Explorer::do_operation(CutOperation operation, uint32_t where, const uint8_t* unit) {
+    if (operation == CutOperation::program) { return flash_.program(where, unit); }
+    log_model_.erased(where);
+    return flash_.erase(where);
 }
 
 Explorer::Level& Explorer::level(size_t number) {
@@ -136,6 +160,7 @@ bool Explorer::was_chance() {
 bool Explorer::meet(StateHash hash, int depth, unsigned more) {
     hash ^= flash_.state_hash();
     hash ^= model_.hash();
+    if (log_) { hash ^= log_model_.hash(); }
     const uint64_t where = mixed(uint64_t{chain_} << 32 | uint64_t{static_cast<uint8_t>(depth + 1)} << 16 | more);
     hash ^= StateHash{where, mixed(where)};
     if (met_.size() >= met_max) { met_.clear(); }
@@ -155,8 +180,12 @@ void Explorer::cuts_here(CutOperation operation, uint32_t where, const uint8_t* 
     for (const bool inside : {false, true}) {
         if (!enter(inside ? Turn::cut_inside : Turn::cut_before, number)) { continue; }
         counts_.cuts++;
-        const auto kept = std::tuple(level_, cuts_, operation_, call_);
+        const auto kept = std::tuple(level_, cuts_, operation_, call_, saving_, saved_);
+        const auto kept_save = std::tuple(save_at_, asked_for_, read_);
+        const uint64_t erased = log_model_.erased_blocks();
         const ForkingFlash::Mark mark = flash_.mark();
+        saving_ = saved_ = false;
+        save_at_ = no_save;
         if (first) {
             first_cut_ = {call_, inside ? operation : CutOperation::between};
             if (search_.replay) { before_ = flash_.image(); }
@@ -169,12 +198,17 @@ void Explorer::cuts_here(CutOperation operation, uint32_t where, const uint8_t* 
                                          : fmt::format("the program of block {} unit {}", at / units, at % units);
             say(fmt::format("power cut {} {}", inside ? "inside" : "just before", what));
         }
-        if (inside) { operation == CutOperation::erase ? flash_.cut_erase(where) : flash_.cut_program(where, unit); }
+        if (inside) {
+            if (operation == CutOperation::erase) { log_model_.erased(where); }
+            operation == CutOperation::erase ? flash_.cut_erase(where) : flash_.cut_program(where, unit);
+        }
         level_++;
         starts(cuts_, Follow::all);
         if (first) { first_cut_.reset(); }
         flash_.undo(mark);
-        std::tie(level_, cuts_, operation_, call_) = kept;
+        std::tie(level_, cuts_, operation_, call_, saving_, saved_) = kept;
+        std::tie(save_at_, asked_for_, read_) = kept_save;
+        log_model_.set_erased_blocks(erased);
         leave();
         if (stopped_) { return; }
     }
@@ -195,9 +229,11 @@ void Explorer::starts(int depth, Follow follow) {
         if (enter(Turn::reading, flash_.reading_code() & (~uint64_t{0} >> 3))) {
             if (ways == 1 || meet(flash_.reading_hash(), depth, follow == Follow::all ? 3 : 2)) {
                 const size_t level_before = level_;
+                const uint64_t erased = log_model_.erased_blocks();
                 if (ways > 1) { say("start; weak units read: " + flash_.readings()); }
                 trial(depth, follow);
                 level_ = level_before;
+                log_model_.set_erased_blocks(erased);
                 if (!stopped_ && time_is_up()) {
                     stopped_ = true;
                     complete_ = false;
@@ -225,7 +261,9 @@ AreaView Explorer::view() const {
 }
 
 bool Explorer::read_all(Level& l) {
+    if (!read_whole_log(l)) { return false; }
     for (size_t i = 0; i < model_.records(); i++) {
+        if (i == log_) { continue; }
         uint8_t* to = l.values.data() + model_.offset_of(i);
         const perdure_status status = perdure_get(&l.memory.store, static_cast<uint16_t>(i), to);
         if (status != PERDURE_OK && status != PERDURE_DEFAULT) {
@@ -239,7 +277,9 @@ bool Explorer::read_all(Level& l) {
 
 /// What the dump's reader made of the flash before this start, against what the store reads.
 bool Explorer::agrees_with_dump(const Level& l) {
+    if (!log_agrees_with_dump(l)) { return false; }
     for (size_t i = 0; i < model_.records(); i++) {
+        if (i == log_) { continue; }
         const std::vector<uint8_t>* payload = decoded_.find(search_.records[i]->id);
         const bool same =
             payload ? l.stored[i] != 0 && payload->size() == model_.bytes_of(i) &&
@@ -247,6 +287,19 @@ bool Explorer::agrees_with_dump(const Level& l) {
                     : l.stored[i] == 0;
         if (!same) {
             fail(fmt::format("record '{}': the reader of dumps and the store do not agree", search_.records[i]->name));
+            return false;
+        }
+    }
+    return true;
+}
+
+/// Is what was read what the model allows? `pending`: a block whose erase may be unfinished.
+bool Explorer::judge_all(Level& l, uint32_t pending) {
+    for (size_t i = 0; i < model_.records(); i++) {
+        const std::string wrong = i == log_ ? log_model_.judge(l.log, pending)
+                                            : model_.judge(i, l.values.data() + model_.offset_of(i), l.stored[i] != 0);
+        if (!wrong.empty()) {
+            fail(fmt::format("record '{}' {}", search_.records[i]->name, wrong));
             return false;
         }
     }
@@ -264,7 +317,7 @@ void Explorer::count_cell(const Level& l, unsigned hit) {
 /// Opened read-only, the store changes nothing and reads what the reader of dumps makes of the flash.
 bool Explorer::read_only_start(Level& l) {
     const uint64_t done = flash_.programs() + flash_.erases();
-    const perdure_status status = perdure_open(&l.memory.store, &l.memory.config, true);
+    const perdure_status status = perdure_open(&l.memory.store, &l.memory.config, PERDURE_READ);
     if (status != PERDURE_READ_ONLY && status != PERDURE_OK) {
         fail(fmt::format("a read-only open gives {}", status_name(status)));
         return false;
@@ -275,6 +328,7 @@ bool Explorer::read_only_start(Level& l) {
     }
     if (!read_all(l)) { return false; }
     l.kept = l.values;
+    l.kept_log = l.log;
     if (search_.device.undecided) { return true; }
     decoder_.decode(view(), decoded_);
     return agrees_with_dump(l);
@@ -292,18 +346,28 @@ void Explorer::trial(int depth, Follow follow) {
     call_ = CutCall::start;
     operation_ = 0;
     cuts_ = depth - 1;
-    const perdure_status status = perdure_open(&l.memory.store, &l.memory.config, false);
+    const Model before = model_;
+    const LogModel log_before = log_model_;
+    if (search_.lazy) {
+        if (lazy_start(l, depth, follow) && follow == Follow::all) { complete(l); }
+        model_ = before;
+        log_model_ = log_before;
+        return;
+    }
+    const perdure_status status = perdure_open(&l.memory.store, &l.memory.config, PERDURE_WRITE);
     cuts_ = -1;
     if (stopped_) { return; }
     if (!flash_.breach().empty()) { return fail("the start breaks a rule of the flash: " + flash_.breach()); }
     if (status != PERDURE_OK) { return fail(fmt::format("open gives {}", status_name(status))); }
-    if (!read_all(l)) { return; }
-    for (size_t i = 0; i < model_.records(); i++) {
-        const std::string wrong = model_.judge(i, l.values.data() + model_.offset_of(i), l.stored[i] != 0);
-        if (!wrong.empty()) { return fail(fmt::format("record '{}' {}", search_.records[i]->name, wrong)); }
-    }
-    if (follow == Follow::all && !search_.device.undecided && l.values != l.kept) {
-        return fail("a read-only open and the start read different values");
+    if (!read_all(l) || !judge_all(l, no_block)) { return; }
+    if (follow == Follow::all && !search_.device.undecided) {
+        if (l.values != l.kept) { return fail("a read-only open and the start read different values"); }
+        // The start may have dropped the oldest samples.
+        const std::vector<Sample>& kept = l.kept_log.samples;
+        if (l.log.next != l.kept_log.next || l.log.samples.size() > kept.size() ||
+            !std::equal(l.log.samples.rbegin(), l.log.samples.rend(), kept.rbegin())) {
+            return fail("a read-only open and the start read different samples");
+        }
     }
     if (first_cut_ && level_ == 1) { count_cell(l, hit); }
     if (follow == Follow::all) { complete(l); }
@@ -312,7 +376,9 @@ void Explorer::trial(int depth, Follow follow) {
 /// A start has completed: what it reads has to stay, and the next put has to work.
 void Explorer::complete(Level& l) {
     const Model kept = model_;
+    const LogModel kept_log = log_model_;
     model_.settle(l.values, l.stored);
+    settle_log(l.log);
     if (enter(Turn::stay, 0)) {
         say("the power goes again right after the start");
         level_++;
@@ -321,9 +387,7 @@ void Explorer::complete(Level& l) {
         leave();
     }
     if (!stopped_ && enter(Turn::next, 0)) {
-        uint64_t sum = 0; // of the path only, so that it is the same under another check code
-        for (const uint64_t step : path_) { sum = mixed(sum + step); }
-        const auto record = static_cast<uint16_t>((sum >> 32) % model_.records());
+        const uint16_t record = drawn_record();
         const bool more = chain_ > 0;
         chain_ -= more ? 1 : 0;
         const ForkingFlash::Mark mark = flash_.mark();
@@ -338,17 +402,44 @@ void Explorer::complete(Level& l) {
         leave();
     }
     model_ = kept;
+    log_model_ = kept_log;
+}
+
+/// A record, drawn by what the path is: the same under another check code.
+uint16_t Explorer::drawn_record() const {
+    uint64_t sum = 0;
+    for (const uint64_t step : path_) { sum = mixed(sum + step); }
+    return static_cast<uint16_t>((sum >> 32) % model_.records());
 }
 
 // --- what the product does ------------------------------------------------------------------------------------------
 
+/// Puts the value that follows the newest one, or appends to the log.
+perdure_status Explorer::put_at(Level& l, uint16_t record, Step step) {
+    perdure_store* store = &l.memory.store;
+    if (record == log_) {
+        const uint8_t count = step == Step::large ? l.memory.config.records[record].batch : uint8_t{1};
+        const uint8_t value = log_model_.begin_append(perdure_log_next(store, record), count);
+        l.value.assign(std::max<size_t>(model_.all_bytes(), size_t{count} * l.memory.config.records[record].bytes),
+                       value);
+        return perdure_append(store, record, l.value.data(), count);
+    }
+    model_.begin_put(record, l.value.data());
+    return perdure_put(store, record, l.value.data());
+}
+
 void Explorer::put(Level& l, const Action& action) {
     const Step step = action.kind == Action::Kind::put_large ? Step::large : Step::small;
-    model_.next_value(action.record, step, l.value.data());
-    model_.begin_put(action.record, l.value.data());
-    const perdure_status status = perdure_put(&l.memory.store, action.record, l.value.data());
+    if (action.record != log_) { model_.next_value(action.record, step, model_.newest(action.record), l.value.data()); }
+    const perdure_status status = put_at(l, action.record, step);
+    save_at_ = no_save; // it comes in the put, if at all
     if (stopped_) { return; }
+    if (saved_) {
+        if (status == PERDURE_OK) { fail("a put that a save has interrupted, and voided, gives OK"); }
+        return;
+    }
     if (status != PERDURE_OK) { return fail(fmt::format("a put gives {}", status_name(status))); }
+    if (action.record == log_) { return log_model_.acknowledge(); }
     model_.acknowledge();
     cuts_ = -1;
     const perdure_status got = perdure_get(&l.memory.store, action.record, l.value.data());
@@ -362,6 +453,8 @@ void Explorer::put(Level& l, const Action& action) {
 /// Runs one action with cuts in it, if `cuts` is not below 0.
 void Explorer::run(Level& l, const Action& action, int cuts) {
     operation_ = 0;
+    asked_for_ = 0;
+    read_ = 0;
     cuts_ = cuts;
     switch (action.kind) {
     case Action::Kind::put_small:
@@ -374,15 +467,20 @@ void Explorer::run(Level& l, const Action& action, int cuts) {
         call_ = CutCall::service;
         say("service");
         (void)perdure_service(&l.memory.store);
+        save_at_ = no_save;
         break;
     case Action::Kind::restart:
+    case Action::Kind::restart_lazy:
         call_ = CutCall::start;
-        say("a start without a cut before it");
-        const perdure_status status = perdure_open(&l.memory.store, &l.memory.config, false);
+        const bool lazy = action.kind == Action::Kind::restart_lazy;
+        say(lazy ? "a lazy start without a cut before it" : "a start without a cut before it");
+        const perdure_status status =
+            perdure_open(&l.memory.store, &l.memory.config, lazy ? PERDURE_LAZY : PERDURE_WRITE);
         if (!stopped_ && status != PERDURE_OK) { fail(fmt::format("open gives {}", status_name(status))); }
         break;
     }
     cuts_ = -1;
+    if (!stopped_ && !saved_) { note_log(l); }
     if (!stopped_ && !flash_.breach().empty()) { fail("a rule of the flash is broken: " + flash_.breach()); }
 }
 
@@ -428,6 +526,7 @@ void Explorer::sequence(const std::vector<Action>& actions, unsigned left) {
     std::vector<uint8_t> ram;
     l.memory.save(ram);
     const Model model = model_;
+    const LogModel log = log_model_;
     for (size_t i = 0; i < actions.size() && !stopped_; i++) {
         if (!enter(Turn::action, i)) { continue; }
         const ForkingFlash::Mark mark = flash_.mark();
@@ -446,6 +545,8 @@ void Explorer::sequence(const std::vector<Action>& actions, unsigned left) {
         flash_.undo(mark);
         l.memory.restore(ram);
         model_ = model;
+        log_model_ = log;
+        if (search_.saves && !stopped_) { saves_in(actions[i], ram, model, log); }
         leave();
         if (search_.progress && path_.empty()) {
             search_.progress(static_cast<double>(i + 1) / static_cast<double>(actions.size()));
@@ -483,6 +584,7 @@ SearchResult Explorer::workload(const std::vector<Action>& actions, unsigned eve
                 // Does it open or erase a block? Tried, and taken back.
                 const ForkingFlash::Mark mark = flash_.mark();
                 const Model model = model_;
+                const LogModel log = log_model_;
                 const uint64_t erases = flash_.erases();
                 const uint32_t head = l.memory.store.head;
                 l.memory.save(ram);
@@ -491,10 +593,15 @@ SearchResult Explorer::workload(const std::vector<Action>& actions, unsigned eve
                 flash_.undo(mark);
                 l.memory.restore(ram);
                 model_ = model;
+                log_model_ = log;
             }
         }
         level_ = 0;
         counts_.actions += here ? 1 : 0;
+        if (here && search_.saves) {
+            l.memory.save(ram);
+            saves_in(actions[i], ram, Model(model_), LogModel(log_model_));
+        }
         run(l, actions[i], cuts);
         if (here) {
             if (!stopped_ && enter(Turn::after, 0)) {

@@ -11,6 +11,7 @@
 
 #include <absl/container/flat_hash_set.h>
 
+#include "cuts/log_model.hpp"
 #include "cuts/model.hpp"
 #include "cuts/search.hpp"
 #include "dump/decode.hpp"
@@ -33,11 +34,17 @@ private:
         Level(const Search& search, const perdure_port& port) : memory(search.layout, search.records, &port) {}
         StoreMemory memory;
         std::vector<uint8_t> values, stored, value, kept;
+        LogReading log, kept_log;
     };
     /// What follows a start that completed.
     enum class Follow : uint8_t { all, nothing };
     /// What a step of a path says, in its lowest three bits; the rest is a number.
-    enum class Turn : uint8_t { action, cut_before, cut_inside, reading, after, stay, next };
+    enum class Turn : uint8_t { action, cut_before, cut_inside, reading, after, stay, next, save };
+    /// When, in an operation that the store asks for, the interrupt comes that saves a record; from `torn` on it is
+    /// torn, and reads as in one of several ways.
+    enum class SaveAt : uint8_t { instead, before, behind, in_a_read, torn };
+    static constexpr unsigned save_kinds = 8;
+    static constexpr uint64_t no_save = UINT64_MAX;
     struct Key {
         StateHash hash;
         bool operator==(const Key&) const = default;
@@ -57,6 +64,20 @@ private:
     void complete(Level& l);
     void run(Level& l, const Action& action, int cuts);
     void put(Level& l, const Action& action);
+    perdure_status put_at(Level& l, uint16_t record, Step step);
+    bool operation(CutOperation operation, uint32_t where, const uint8_t* unit);
+    bool do_operation(CutOperation operation, uint32_t where, const uint8_t* unit);
+    bool interrupted_operation(CutOperation operation, uint32_t where, const uint8_t* unit);
+    void save_now();
+    void saves_in(const Action& action, const std::vector<uint8_t>& ram, const Model& model, const LogModel& log);
+    bool lazy_start(Level& l, int depth, Follow follow);
+    bool judge_all(Level& l, uint32_t pending);
+    void read_log(Level& l, LogReading& to, uint32_t from) const;
+    bool read_whole_log(Level& l);
+    bool log_agrees_with_dump(const Level& l);
+    void note_log(Level& l);
+    void settle_log(const LogReading& log);
+    [[nodiscard]] uint16_t drawn_record() const;
     bool read_all(Level& l);
     bool agrees_with_dump(const Level& l);
     bool read_only_start(Level& l);
@@ -79,6 +100,8 @@ private:
     perdure_port port_{};
     std::vector<std::unique_ptr<Level>> levels_;
     Model model_;
+    LogModel log_model_;
+    std::optional<uint16_t> log_; ///< place of the log, if there is one
     Decoder decoder_;
     Decoded decoded_;
     absl::flat_hash_set<Key> met_;
@@ -93,7 +116,12 @@ private:
     size_t level_ = 0;
     int cuts_ = -1; ///< cuts that may come in the starts after one here; below 0: none here
     unsigned chain_ = 0;
-    uint32_t operation_ = 0; ///< number of the next program or erase within the call
+    uint32_t operation_ = 0;            ///< number of the next program or erase within the call
+    uint64_t asked_for_ = 0, read_ = 0; ///< operations and reads of this action, without those of a save
+    uint64_t save_at_ = no_save;        ///< number of the operation or read in which the interrupt comes
+    SaveAt save_kind_ = SaveAt::instead;
+    uint64_t save_way_ = 0; ///< in which way the torn operation reads
+    bool saving_ = false, saved_ = false;
     CutCall call_ = CutCall::put;
     std::optional<std::pair<CutCall, CutOperation>> first_cut_;
     std::vector<uint8_t> before_;

@@ -25,8 +25,7 @@ Model::Model(const std::vector<const Record*>& records)
     }
 }
 
-void Model::next_value(size_t record, Step step, uint8_t* to) const {
-    const uint8_t* now = acknowledged(record);
+void Model::next_value(size_t record, Step step, const uint8_t* now, uint8_t* to) const {
     if (totals_[record].empty()) {
         auto next = static_cast<uint8_t>(now[0] + 1);
         for (uint32_t i = 0; i < bytes_of(record); i++) {
@@ -47,19 +46,30 @@ void Model::next_value(size_t record, Step step, uint8_t* to) const {
 }
 
 void Model::begin_put(size_t record, const uint8_t* value) {
-    in_flight_ = record;
-    new_value_.assign(value, value + bytes_of(record));
+    in_flight_.push_back({record, {value, value + bytes_of(record)}});
 }
 
 void Model::acknowledge() {
-    std::copy(new_value_.begin(), new_value_.end(), acked_.begin() + from_[in_flight_]);
-    stored_[in_flight_] = 1;
-    in_flight_ = none;
+    const Flight& done = in_flight_.back();
+    std::copy(done.value.begin(), done.value.end(), acked_.begin() + from_[done.record]);
+    stored_[done.record] = 1;
+    in_flight_.clear();
+}
+
+const uint8_t* Model::newest(size_t record) const {
+    const uint8_t* value = acknowledged(record);
+    for (const Flight& flight : in_flight_) {
+        if (flight.record == record) { value = flight.value.data(); }
+    }
+    return value;
 }
 
 std::string Model::judge(size_t record, const uint8_t* value, bool stored) const {
-    const bool is_new = in_flight_ == record && std::memcmp(value, new_value_.data(), bytes_of(record)) == 0;
-    if (is_new && stored) { return {}; }
+    for (const Flight& flight : in_flight_) {
+        const bool is_new =
+            flight.record == record && std::memcmp(value, flight.value.data(), flight.value.size()) == 0;
+        if (is_new && stored) { return {}; }
+    }
     if (std::memcmp(value, acknowledged(record), bytes_of(record)) != 0) {
         return stored ? "reads neither as acknowledged nor as in flight" : "reads as never stored, at its default";
     }
@@ -70,20 +80,23 @@ std::string Model::judge(size_t record, const uint8_t* value, bool stored) const
 void Model::settle(const std::vector<uint8_t>& values, const std::vector<uint8_t>& stored) {
     acked_ = values;
     stored_ = stored;
-    in_flight_ = none;
+    in_flight_.clear();
 }
 
 std::optional<bool> Model::holds_new(const std::vector<uint8_t>& values) const {
-    if (in_flight_ == none) { return std::nullopt; }
-    return std::memcmp(values.data() + from_[in_flight_], new_value_.data(), new_value_.size()) == 0;
+    if (in_flight_.empty()) { return std::nullopt; }
+    const Flight& first = in_flight_.front();
+    return std::memcmp(values.data() + from_[first.record], first.value.data(), first.value.size()) == 0;
 }
 
 StateHash Model::hash() const {
-    const XXH128_hash_t acked = XXH3_128bits_withSeed(acked_.data(), acked_.size(), in_flight_);
+    const XXH128_hash_t acked = XXH3_128bits_withSeed(acked_.data(), acked_.size(), 0);
     const XXH128_hash_t stored = XXH3_128bits_withSeed(stored_.data(), stored_.size(), 1);
     StateHash hash{acked.low64 ^ stored.low64, acked.high64 ^ stored.high64};
-    if (in_flight_ != none) {
-        const XXH128_hash_t more = XXH3_128bits_withSeed(new_value_.data(), new_value_.size(), 2);
+    for (size_t i = 0; i < in_flight_.size(); i++) {
+        const Flight& flight = in_flight_[i];
+        const uint64_t seed = 2 + flight.record * 16 + i;
+        const XXH128_hash_t more = XXH3_128bits_withSeed(flight.value.data(), flight.value.size(), seed);
         hash ^= StateHash{more.low64, more.high64};
     }
     return hash;

@@ -26,19 +26,21 @@ public:
     [[nodiscard]] uint32_t bytes_of(size_t record) const { return from_[record + 1] - from_[record]; }
     [[nodiscard]] const uint8_t* acknowledged(size_t record) const { return acked_.data() + from_[record]; }
 
-    /// Puts the value that follows the acknowledged one to `to`.
-    void next_value(size_t record, Step step, uint8_t* to) const;
+    /// Puts the value that follows `now` to `to`, which may be the same.
+    void next_value(size_t record, Step step, const uint8_t* now, uint8_t* to) const;
 
-    /// A put of `value` has begun; it is acknowledged; it was refused or failed.
+    /// A put of `value` has begun, perhaps while another had not returned; the last one is acknowledged, and no other
+    /// happens any more.
     void begin_put(size_t record, const uint8_t* value);
     void acknowledge();
-    void refuse() { in_flight_ = none; }
+    /// The value of `record` in flight, or the acknowledged one.
+    [[nodiscard]] const uint8_t* newest(size_t record) const;
 
     /// Does `value`, read with or without anything stored, agree? Empty if so, else what is wrong.
     [[nodiscard]] std::string judge(size_t record, const uint8_t* value, bool stored) const;
     /// What was read at a completed start counts from now on; `values` of all records, one behind the other.
     void settle(const std::vector<uint8_t>& values, const std::vector<uint8_t>& stored);
-    /// Whether `values` hold what was in flight; nothing when nothing was, or when it equals the old value.
+    /// Whether `values` hold what was in flight first; nothing when nothing was.
     [[nodiscard]] std::optional<bool> holds_new(const std::vector<uint8_t>& values) const;
 
     [[nodiscard]] size_t all_bytes() const { return acked_.size(); }
@@ -46,7 +48,6 @@ public:
     [[nodiscard]] StateHash hash() const;
 
 private:
-    static constexpr size_t none = SIZE_MAX;
     struct FieldShape {
         uint32_t bytes;
         uint64_t small, large; ///< growth
@@ -54,8 +55,12 @@ private:
     };
     std::vector<uint32_t> from_; ///< where each record's bytes begin; one more for the end
     std::vector<std::vector<FieldShape>> totals_;
-    std::vector<uint8_t> acked_, stored_, new_value_;
-    size_t in_flight_ = none;
+    struct Flight {
+        size_t record;
+        std::vector<uint8_t> value;
+    };
+    std::vector<uint8_t> acked_, stored_;
+    std::vector<Flight> in_flight_;
 };
 
 } // namespace perdure

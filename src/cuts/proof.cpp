@@ -12,7 +12,7 @@
 namespace perdure {
 namespace {
 
-constexpr std::string_view turn_letters = "abtrxsn";
+constexpr std::string_view turn_letters = "abtrxsni";
 constexpr size_t records_max = 3; ///< whose puts are combined with each other on the small ring
 
 /// The smallest ring blocks in which the records fit, `blocks` of them.

@@ -15,6 +15,7 @@ SearchCounts& SearchCounts::operator+=(const SearchCounts& more) {
     cuts += more.cuts;
     trials += more.trials;
     starts += more.starts;
+    saves += more.saves;
     equal += more.equal;
     sampled += more.sampled;
     torn += more.torn;

@@ -16,7 +16,13 @@ namespace perdure {
 
 /// One thing that a product does.
 struct Action {
-    enum class Kind : uint8_t { put_small, put_large, service, restart } kind = Kind::put_small;
+    enum class Kind : uint8_t {
+        put_small, ///< of a log: appends one sample
+        put_large, ///< of a log: appends as many as one entry takes
+        service,
+        restart,      ///< a start without a cut before it
+        restart_lazy, ///< the same, that programs nothing until something is put
+    } kind = Kind::put_small;
     uint16_t record = 0;
     bool operator==(const Action&) const = default;
 };
@@ -37,8 +43,13 @@ struct Search {
     std::vector<const Record*> records; ///< those of the layout, in its order
     CutDevice device;
     Begin begin = Begin::fresh;
-    unsigned depth = 1;       ///< cuts in the starts that follow the first cut
-    unsigned chain = 0;       ///< further cuts after completed starts, one put each
+    unsigned depth = 1; ///< cuts in the starts that follow the first cut
+    unsigned chain = 0; ///< further cuts after completed starts, one put each
+    bool lazy = false;  ///< starts after a cut are lazy, a put follows each
+    /// The record that is saved at power failure is so in an interrupt: in each program and erase of each action,
+    /// before it, inside it, and behind it. What is cut then is the save, and what is left of the operation.
+    bool saves = false;
+    bool saves_in_reads = false; ///< that interrupt comes in each read as well
     uint64_t ways_max = 4096; ///< ways to read the weak units that are tried at one start; beyond, a sample of so many
     unsigned check_code = 0;  ///< other than 0: to tell chance matches
     unsigned shard = 0;       ///< of the cuts that come first, only those whose number is `shard` modulo `shards`
@@ -64,6 +75,7 @@ struct SearchCounts {
     uint64_t cuts = 0;    ///< cut points, those in starts included
     uint64_t trials = 0;  ///< starts from a state not met before: opened, both oracles, next put, power lost again
     uint64_t starts = 0;  ///< all starts that were run
+    uint64_t saves = 0;   ///< interrupts in which a record was saved
     uint64_t equal = 0;   ///< starts from a state that had been tried
     uint64_t sampled = 0; ///< starts whose ways to read were too many to try all
     uint64_t torn = 0;    ///< trials in which some weak unit read as neither blank nor complete

@@ -88,14 +88,9 @@ void Decoder::accept(const DumpEntry& entry) {
         to_->pending.reset();
     }
     to_->entries.push_back(entry);
-    if (!entry.id || entry.is_short) { return; }
-    const FullEntry full{*entry.id, entry.fields, entry.log, entry.payload.size()};
-    if (full_entry_of(*entry.id) != nullptr) {
-        fulls_[full_place_[*entry.id]] = full;
-    } else {
-        full_place_[*entry.id] = static_cast<uint16_t>(fulls_.size());
-        fulls_.push_back(full);
-    }
+    if (entry.mark || entry.is_short) { return; }
+    const int64_t from = entry.restart ? entry.from : entry.age;
+    fulls_.push_back({entry.id.value_or(0), entry.fields, entry.log, entry.payload.size(), entry.age, from});
 }
 
 /// Section 7, "A block".

@@ -120,10 +120,12 @@ public:
 private:
     struct Cursor;
     struct FullEntry {
-        uint32_t id = 0;
+        uint32_t id = 0; ///< 0: a lone restart entry
         std::span<const uint8_t> fields;
         std::optional<DumpLog> log;
         size_t sample_bytes = 0; ///< logs: of all its samples
+        int64_t age = 0;
+        int64_t from = 0; ///< the age from which it voids; of others its own
     };
 
     void begin_block(uint32_t block, uint32_t number);
@@ -145,12 +147,12 @@ private:
     CheckFunction stamp_check_ = nullptr;
     uint32_t first_unit_ = 0;
     Decoded* to_ = nullptr;
-    PlaceById full_place_, record_place_;
+    PlaceById record_place_;
     // Of the block that is being read:
     uint32_t block_ = 0;
     int64_t block_age_ = 0;
     uint32_t block_check_ = 0;     ///< check code's state after the block's number
-    std::vector<FullEntry> fulls_; ///< newest accepted full entry of each record
+    std::vector<FullEntry> fulls_; ///< accepted full and restart entries, in order of age
 };
 
 /// Takes a short entry: `payload`, the record's value before it, becomes the value that it says (format.md, section 4).

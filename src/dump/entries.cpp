@@ -1,7 +1,9 @@
 // One stamp, one entry: sections 2 to 6 of format.md. What they add up to is decode.cpp's.
 #include "dump/decode.hpp"
 
+#include <algorithm>
 #include <array>
+#include <limits>
 
 #include <boost/crc.hpp>
 
@@ -87,10 +89,16 @@ void Decoder::begin_block(uint32_t block, uint32_t number) {
     fulls_.clear();
 }
 
-/// The newest full entry of a record in this block so far; null: none.
+/// The newest full entry of a record in this block so far that no restart entry behind it voids; null: none.
 const Decoder::FullEntry* Decoder::full_entry_of(uint32_t id) {
-    const size_t place = full_place_[id];
-    return place < fulls_.size() && fulls_[place].id == id ? &fulls_[place] : nullptr;
+    int64_t limit = std::numeric_limits<int64_t>::max();
+    for (size_t i = fulls_.size(); i-- > 0;) {
+        const FullEntry& full = fulls_[i];
+        if (full.age >= limit) { continue; }
+        if (full.id == id) { return &full; }
+        if (full.from < full.age) { limit = std::min(limit, full.from); }
+    }
+    return nullptr;
 }
 
 /// Section 4: what follows the first byte of a full or short entry.

@@ -12,25 +12,58 @@ namespace {
 
 using namespace perdure;
 
+/// What the ring holds: a total and a value; or a log and a value, which may be saved when the supply fails, or whose
+/// starts are lazy.
+enum class Kind : uint8_t { total, log, saves, lazy };
+
 struct Try {
     uint32_t blocks, unit_bytes;
     bool ecc;
     Begin begin;
     unsigned length, depth, chain; ///< length 0: a put at every fill of the ring, one after another
+    Kind kind = Kind::total;
 };
 
 // From short to long: what is found first is short.
 constexpr Try tries[] = {
-    {2, 8, false, Begin::fresh, 1, 0, 0},       {2, 8, false, Begin::nearly_full, 2, 0, 0},
-    {4, 8, false, Begin::wrapped, 2, 0, 0},     {2, 8, true, Begin::nearly_full, 2, 0, 0},
-    {2, 8, false, Begin::fresh, 0, 0, 0},       {4, 8, false, Begin::fresh, 0, 0, 0},
-    {2, 8, false, Begin::fresh, 1, 1, 0},       {2, 8, false, Begin::nearly_full, 1, 1, 0},
-    {2, 8, false, Begin::nearly_full, 2, 1, 0}, {2, 8, true, Begin::wrapped, 1, 1, 0},
-    {2, 8, false, Begin::fresh, 1, 0, 1},       {2, 8, false, Begin::nearly_full, 1, 0, 1},
-    {4, 8, false, Begin::bad_block, 1, 1, 0},   {3, 3, false, Begin::nearly_full, 1, 1, 0},
-    {2, 16, false, Begin::fresh, 0, 1, 0},      {4, 16, false, Begin::fresh, 0, 1, 0},
+    {2, 8, false, Begin::fresh, 1, 0, 0},
+    {2, 8, false, Begin::nearly_full, 2, 0, 0},
+    {2, 8, false, Begin::fresh, 2, 0, 0, Kind::log},
+    {2, 8, false, Begin::wrapped, 2, 0, 0, Kind::log},
+    {2, 8, true, Begin::nearly_full, 2, 0, 0, Kind::log},
+    {2, 8, false, Begin::fresh, 2, 0, 0, Kind::saves},
+    {2, 8, false, Begin::nearly_full, 2, 0, 0, Kind::saves},
+    {2, 8, true, Begin::wrapped, 2, 0, 0, Kind::saves},
+    {4, 8, false, Begin::nearly_full, 2, 0, 0, Kind::saves},
+    {2, 8, false, Begin::fresh, 1, 1, 0, Kind::lazy},
+    {2, 8, true, Begin::wrapped, 1, 1, 0, Kind::lazy},
+    {2, 8, false, Begin::fresh, 0, 0, 0, Kind::log},
+    {2, 8, false, Begin::fresh, 0, 0, 0, Kind::saves},
+    {4, 8, false, Begin::wrapped, 2, 0, 0},
+    {2, 8, true, Begin::nearly_full, 2, 0, 0},
+    {2, 8, false, Begin::fresh, 0, 0, 0},
+    {4, 8, false, Begin::fresh, 0, 0, 0},
+    {2, 8, false, Begin::fresh, 1, 1, 0},
+    {2, 8, false, Begin::nearly_full, 1, 1, 0},
+    {2, 8, false, Begin::nearly_full, 2, 1, 0},
+    {2, 8, true, Begin::wrapped, 1, 1, 0},
+    {2, 8, false, Begin::fresh, 1, 0, 1},
+    {2, 8, false, Begin::nearly_full, 1, 0, 1},
+    {3, 3, false, Begin::nearly_full, 1, 1, 0},
+    {2, 16, false, Begin::fresh, 0, 1, 0},
+    {4, 16, false, Begin::fresh, 0, 1, 0},
     {4, 8, false, Begin::nearly_full, 2, 1, 0},
+    {4, 8, false, Begin::bad_block, 1, 1, 0},
 };
+
+template <class AnyRing> SearchResult search_ring(const AnyRing& ring, const Try& one) {
+    Search search = ring.search(one.begin, one.depth);
+    search.chain = one.chain;
+    search.saves = one.kind == Kind::saves;
+    search.lazy = one.kind == Kind::lazy;
+    const auto puts = ring.puts(ring.units() * 3 / (one.depth == 0 || one.blocks == 2 ? 2 : 6));
+    return one.length == 0 ? search_workload(search, puts, 1) : search_sequences(search, ring.actions(), one.length);
+}
 
 } // namespace
 
@@ -44,19 +77,15 @@ int main(int argc, char** argv) {
         shape.blocks = one.blocks;
         shape.unit_bytes = one.unit_bytes;
         shape.ecc = one.ecc;
-        const tiny::Ring ring(shape);
-        Search search = ring.search(one.begin, one.depth);
-        search.chain = one.chain;
-        const auto puts = ring.puts(ring.units() * 3 / (one.depth == 0 || one.blocks == 2 ? 2 : 6));
         const SearchResult result =
-            one.length == 0 ? search_workload(search, puts, 1) : search_sequences(search, ring.actions(), one.length);
+            one.kind == Kind::total ? search_ring(tiny::Ring(shape), one) : search_ring(tiny::LogRing(shape), one);
         counts += result.counts;
         if (verbose) {
-            fmt::print(
-                stderr,
-                "{} blocks of {} B units, {}, length {}, depth {}, chain {}: {:.2f} s so far, {} starts, {} equal\n",
-                one.blocks, one.unit_bytes, name_of(one.begin), one.length, one.depth, one.chain, spent(),
-                result.counts.starts, result.counts.equal);
+            fmt::print(stderr,
+                       "{} blocks of {} B units, {}, length {}, depth {}, chain {}, kind {}: {:.2f} s so far, {} "
+                       "starts, {} equal\n",
+                       one.blocks, one.unit_bytes, name_of(one.begin), one.length, one.depth, one.chain, int(one.kind),
+                       spent(), result.counts.starts, result.counts.equal);
         }
         if (result.failure) {
             fmt::print("caught in {:.2f} s, {} starts: {} blocks of {} B units, {}: {}\n", spent(), counts.starts,

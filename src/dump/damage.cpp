@@ -18,7 +18,11 @@ std::string text_in(std::span<const uint8_t> bytes) {
     std::string best;
     std::string run;
     for (const uint8_t byte : bytes) {
-        run = byte >= 0x20 && byte < 0x7F ? run + static_cast<char>(byte) : "";
+        if (byte < 0x20 || byte >= 0x7F) {
+            run.clear();
+            continue;
+        }
+        run += static_cast<char>(byte);
         if (run.size() > best.size()) { best = run; }
     }
     return best.size() < text_bytes_min ? "" : best.substr(0, 24);

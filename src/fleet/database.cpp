@@ -1,8 +1,9 @@
 #include "fleet/database.hpp"
 
-#include <cstring>
+#include <array>
 #include <filesystem>
 #include <fstream>
+#include <string_view>
 
 #include <fmt/format.h>
 #include <sqlite3.h>
@@ -40,12 +41,13 @@ CREATE TABLE damage (
 bool may_replace(const std::string& path) {
     if (!std::filesystem::exists(path)) { return true; }
     std::ifstream file(path, std::ios::binary);
+    constexpr std::string_view magic("SQLite format 3\0", 16); // with its zero
     std::array<char, 72> head{};
     file.read(head.data(), head.size());
     if (file.gcount() == 0) { return std::filesystem::is_regular_file(path); }
     uint32_t id = 0; // of an SQLite file: bytes 68 to 71, the upper first (sqlite.org/fileformat2.html, section 1.3)
     for (size_t i = 68; i < 72; i++) { id = id << 8U | static_cast<uint8_t>(head[i]); }
-    return file.gcount() == 72 && std::strncmp(head.data(), "SQLite format 3", 16) == 0 && id == application_id;
+    return file.gcount() == 72 && std::string_view(head.data(), magic.size()) == magic && id == application_id;
 }
 
 } // namespace

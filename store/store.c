@@ -44,12 +44,6 @@ enum { KIND_SYSTEM = 0, KIND_SHORT = 0x40, KIND_VALUE = 0x80, KIND_TOTAL = 0xC0 
 #define OUT_OF_LINE
 #endif
 
-#if PERDURE_PUT_NOW
-#define WRITABLE(s) ((s)->state != STATE_CLOSED)
-#else
-#define WRITABLE(s) true
-#endif
-
 #if PERDURE_HEALTH
 #define COUNT(counter) ((counter)++)
 #else
@@ -189,6 +183,16 @@ static OUT_OF_LINE uint32_t age_order(const perdure_store *s, uint32_t place) {
 
 static uint32_t room(const perdure_store *s) {
     return (uint32_t)s->config->block_units - s->unit;
+}
+
+/* May something still be programmed or erased? Not after perdure_put_now, which this call may have been interrupted by. */
+static bool not_closed(const perdure_store *s) {
+#if PERDURE_PUT_NOW
+    return s->state != STATE_CLOSED;
+#else
+    (void)s;
+    return true;
+#endif
 }
 
 /* Has the head room for `units`? While no blank block is left that perdure_put_now could go to, its room is kept too. */
@@ -583,8 +587,8 @@ static void write_unit(perdure_store *s) {
     if (s->write_ok) {
         const uint32_t address = address_of(c, s->write_place);
         COUNT(s->programs);
-        s->write_ok = WRITABLE(s) && c->port->program(c->port->context, address, c->unit_buffer) &&
-                      unit_reads(c, address) && WRITABLE(s);
+        s->write_ok = not_closed(s) && c->port->program(c->port->context, address, c->unit_buffer) &&
+                      unit_reads(c, address) && not_closed(s);
     }
     s->write_place++;
     s->write_fill = 0;
@@ -696,9 +700,9 @@ static bool erase_block(perdure_store *s, uint32_t block, uint32_t sequence) {
         }
     }
 #if PERDURE_BAD_BLOCKS
-    bool ok = (c->block_flags[block] & BLOCK_WORN) == 0u && WRITABLE(s) && c->port->erase(c->port->context, block);
+    bool ok = (c->block_flags[block] & BLOCK_WORN) == 0u && not_closed(s) && c->port->erase(c->port->context, block);
 #else
-    bool ok = WRITABLE(s) && c->port->erase(c->port->context, block);
+    bool ok = not_closed(s) && c->port->erase(c->port->context, block);
 #endif
     if (ok) {
         write_begin(s, PLACE(block, 0), check_start(STAMP_BITS));
@@ -766,9 +770,16 @@ static uint32_t head_bytes(uint32_t id) {
     return id > 62u ? 3u : 1u;
 }
 
+static bool is_log(const perdure_record *record) {
 #if PERDURE_LOGS
-#define IS_LOG(record) ((record)->batch != 0u)
+    return record->batch != 0u;
+#else
+    (void)record;
+    return false;
+#endif
+}
 
+#if PERDURE_LOGS
 /* Where a log stands, in the RAM for current values: number of the next sample (four bytes), how many short entries
  * rest on the last full one, how many samples that one has. */
 static uint8_t *log_state(const perdure_config *c, uint32_t index) {
@@ -804,8 +815,6 @@ static bool find_log_source(const perdure_store *s, uint32_t index, const uint8_
     f->bytes = 1u + head_bytes(f->id) + (f->length >= 0x80u ? 2u : 1u) + f->length;
     return ok;
 }
-#else
-#define IS_LOG(record) false
 #endif
 
 /* Finds what record `index` consists of now; `payload` is its new value, or NULL for the stored one. */
@@ -819,7 +828,7 @@ static bool find_source(const perdure_store *s, uint32_t index, const uint8_t *p
         f->id = record->id;
         f->length = record->bytes;
 #if PERDURE_LOGS
-        if (IS_LOG(record)) {
+        if (is_log(record)) {
             return find_log_source(s, index, payload, payload == NULL ? 0u : record->batch, f);
         }
 #endif
@@ -873,7 +882,7 @@ static bool append(perdure_store *s, uint32_t index, const source *f, uint32_t f
     }
     if (f->copy != f->bytes) {
 #if PERDURE_LOGS
-        const bool log = f->record != NULL && IS_LOG(f->record);
+        const bool log = f->record != NULL && is_log(f->record);
         if (log) {
             write_byte(s, TAG_LOG);
         }
@@ -916,7 +925,7 @@ static bool append(perdure_store *s, uint32_t index, const source *f, uint32_t f
     }
     c->newest[index] = place;
 #if PERDURE_LOGS
-    if (f->record != NULL && IS_LOG(f->record)) {
+    if (f->record != NULL && is_log(f->record)) {
         set_log_state(c, index, f->number + f->count, 0, f->count);
     }
 #endif
@@ -1136,7 +1145,7 @@ static void forget(const perdure_config *c, uint32_t block) {
         if (block == NONE || BLOCK_OF(c->newest[i]) == block) {
             c->newest[i] = 0;
 #if PERDURE_LOGS
-            if (i < c->record_count && IS_LOG(&c->records[i])) {
+            if (i < c->record_count && is_log(&c->records[i])) {
                 set_log_state(c, i, 0, 0, 0);
             }
 #endif
@@ -1167,7 +1176,7 @@ static void apply(perdure_store *s, uint32_t place, entry *e) {
     }
 #endif
 #if PERDURE_LOGS
-    if (e->index < c->record_count && IS_LOG(&c->records[e->index])) {
+    if (e->index < c->record_count && is_log(&c->records[e->index])) {
         uint32_t shorts = 0;
         if (e->kind == KIND_SHORT) {
             read_again(e, e->body);
@@ -1655,7 +1664,7 @@ static bool writable(perdure_store *s) {
 static bool rests(const perdure_store *s, uint32_t index, const source *f) {
 #if PERDURE_LOGS
     const uint8_t *state = log_state(s->config, index);
-    return !IS_LOG(f->record) || (state[5] == f->count && state[4] != LOG_SHORT_MAX);
+    return !is_log(f->record) || (state[5] == f->count && state[4] != LOG_SHORT_MAX);
 #else
     (void)s;
     (void)index;
@@ -1666,7 +1675,7 @@ static bool rests(const perdure_store *s, uint32_t index, const source *f) {
 
 static bool append_short(perdure_store *s, uint32_t index, const source *f) {
 #if PERDURE_LOGS
-    if (IS_LOG(f->record)) {
+    if (is_log(f->record)) {
         return append_short_log(s, index, f);
     }
 #else
@@ -1719,7 +1728,7 @@ perdure_status perdure_put(perdure_store *store, uint16_t index, const void *fro
     const uint8_t *payload = (const uint8_t *)from;
     uint32_t moves = FULL_ONLY;
     source f;
-    if (IS_LOG(&store->config->records[index])) {
+    if (is_log(&store->config->records[index])) {
         return PERDURE_CONFIG;
     }
     if (!writable(store)) {
@@ -1741,12 +1750,15 @@ perdure_status perdure_put(perdure_store *store, uint16_t index, const void *fro
 /* Is the first sample that `block` is known to begin with not beyond the first that is asked for? */
 static bool begins_before(const perdure_store *s, uint32_t block, const walk *k, entry *e) {
     uint32_t unit = s->stamp_units;
-    for (uint32_t tries = 4; tries != 0u && unit < s->config->block_units; tries--) {
-        if (!read_entry(s, k, PLACE(block, unit), e)) {
+    if (!holds_entries(s, block)) {
+        return false;
+    }
+    for (uint32_t tries = 4; tries != 0u; tries--) {
+        if (!read_entry(s, k, PLACE(block, unit), e)) { /* at the end of the block there is none */
             return false;
         }
         if (e->log && e->index == k->index) {
-            return e->log_number <= k->next && holds_entries(s, block);
+            return e->log_number <= k->next;
         }
         unit += e->units;
     }

@@ -15,7 +15,7 @@ done
 # The tests themselves are built as ever: only the store is measured. A copy of the store compiled by a test into a program of
 # its own does not count either.
 # shellcheck disable=SC2016 # for the inner shell
-find tests/promises tests/format -name '*.cpp' ! -name 'decoder*' ! -name '*_slow_test.cpp' -print0 |
+find tests/promises tests/format -name '*.cpp' ! -name 'decoder*' ! -name '*_slow_test.cpp' ! -name '*_random_test.cpp' -print0 |
     xargs -0 -P "$(nproc)" -n 1 sh -c '
         g++ -std=c++20 -O2 -Isrc -I. -Istore "-DPERDURE_SOURCE_DIR=\"$PWD\"" "-DPERDURE_FORMAT_DOCUMENT=\"$PWD/store/format.md\"" \
             -c "$1" -o "$0/tests_$(basename "$1").o"' $out

@@ -62,6 +62,27 @@ TEST(Promise9, AnyReadOfAStartOrAPutMayFault) {
     }
 }
 
+/// From one read of a start on all of them fault: nothing is made up then, nor at the next start.
+TEST(Promise9, AllReadsOfAStartMayFaultFromOneOn) {
+    for (const Shape& shape : {two, five}) {
+        Product first(shape);
+        fill(first, shape.blocks == 2 ? 73 : 200);
+        bool all_read = false;
+        for (int read = 0; !all_read; read++) {
+            Product product(shape);
+            copy(first, product);
+            Area& area = product.area;
+            area.reads_go_on = false;
+            area.reads_left = read;
+            (void)perdure_open(&area.store, &area.config, PERDURE_WRITE);
+            all_read = area.reads_left > 0;
+            area.reads_left = -1;
+            (void)perdure_open(&area.store, &area.config, PERDURE_WRITE);
+            product.expect_nothing_made_up("the start after read " + std::to_string(read), true);
+        }
+    }
+}
+
 /// As ECC answers: the unit faults each time until its block is erased.
 TEST(Promise9, AnyUnitMayFault) {
     for (const uint8_t check_bits : {uint8_t{8}, uint8_t{16}, uint8_t{24}, uint8_t{32}}) {

@@ -85,6 +85,9 @@ struct LogArea {
     int64_t operations_left = -1;                 ///< programs and erases until the power goes; below 0: it stays
     std::function<void(bool erase)> in_operation; ///< an interrupt that comes in the next one, once
     uint32_t programs = 0, erases = 0;
+    int64_t programs_left = -1;    ///< programs until all fail; below 0: none does
+    int64_t reads_left = -1;       ///< reads until one faults; below 0: none does
+    std::function<void()> in_read; ///< an interrupt that comes in each read, until it is taken away
 
     perdure_record records[2] = {};
     perdure_port port = {read_flash, program_flash, erase_flash, nullptr, this};
@@ -108,13 +111,17 @@ private:
         return true;
     }
     static bool read_flash(void* context, uint32_t address, void* to, uint32_t bytes) {
-        std::memcpy(to, static_cast<LogArea*>(context)->flash.data() + address, bytes);
-        return true;
+        auto& area = *static_cast<LogArea*>(context);
+        std::memcpy(to, area.flash.data() + address, bytes);
+        if (area.in_read) { area.in_read(); }
+        return area.reads_left < 0 || area.reads_left-- != 0;
     }
     static bool program_flash(void* context, uint32_t address, const void* unit) {
         auto& area = *static_cast<LogArea*>(context);
         std::vector<uint8_t> bytes(area.shape.unit_bytes); // latched before an interrupt takes the buffer
         std::memcpy(bytes.data(), unit, bytes.size());
+        if (area.programs_left == 0) { return false; }
+        if (area.programs_left > 0) { area.programs_left--; }
         if (!area.happens(false)) { return false; }
         for (size_t i = 0; i < bytes.size(); i++) { area.flash[address + i] &= bytes[i]; }
         return true;

@@ -340,6 +340,29 @@ TEST(CheckConfig, SaysWhatIsWrong) {
     EXPECT_EQ(wrong_after([](Area& a) { a.records[2].bytes = 0; }), "2: bytes: 1 to 32767");
     EXPECT_EQ(wrong_after([](Area& a) { a.records[2].bytes = 32768; }), "2: bytes: 1 to 32767");
     EXPECT_EQ(wrong_after([](Area& a) { a.config.totals = nullptr; }), "1: totals: NULL, though a record is a total");
+    // A log: 6 bytes of RAM beside the totals, and none of these with short entries.
+    const auto log_after = [](const auto& change) {
+        return wrong_after([&](Area& a) {
+            a.fields[0] = PERDURE_FIELD(2, 0);
+            a.fields[1] = PERDURE_FIELD(1, 0);
+            a.records[2].batch = 4;
+            change(a);
+        });
+    };
+    EXPECT_EQ(log_after([](Area&) {}), "");
+    EXPECT_EQ(log_after([](Area& a) { a.records[2].fields = a.fields; }), "2: fields: a log has none");
+    EXPECT_EQ(log_after([](Area& a) {
+                  a.config.totals = nullptr;
+                  a.records[1].fields = nullptr;
+              }),
+              "2: totals: NULL, though a record is a log");
+    EXPECT_EQ(log_after([](Area& a) { a.records[2].bytes = 8191; }), "2: batch: batch * bytes is at most 32762");
+    EXPECT_EQ(log_after([](Area& a) { a.records[0].batch = 1; }), "0: batch: an area has one log at most");
+    EXPECT_EQ(log_after([](Area& a) { a.fields[1] = PERDURE_FIELD(1, 8); }),
+              "2: batch: an area with a log has no totals with short entries");
+    EXPECT_EQ(log_after([](Area& a) { a.config.urgent = 3; }), "urgent: not for a log");
+    EXPECT_EQ(log_after([](Area& a) { a.config.urgent = 1; }), "");
+    EXPECT_EQ(wrong_after([](Area& a) { a.config.urgent = 4; }), "urgent: 1 + place of a record, or 0");
     EXPECT_EQ(wrong_after([](Area& a) { a.config.check_bits = 12; }), "check_bits: 8, 16, 24 or 32");
     for (const uint8_t bits : {uint8_t{8}, uint8_t{16}, uint8_t{24}, uint8_t{32}}) {
         EXPECT_EQ(wrong_after([bits](Area& a) { a.config.check_bits = bits; }), "");

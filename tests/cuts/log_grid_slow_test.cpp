@@ -60,10 +60,10 @@ TEST_P(LogGrid, FirstPutsAfterLazyStarts) {
     const LogRing logs(GetParam());
     const Ring totals(GetParam());
     for (const Begin begin : begins) {
-        Search search = logs.search(begin, small_units() ? 0 : 1);
+        Search search = logs.search(begin, GetParam().unit_bytes < 2 ? 0 : 1);
         search.lazy = true;
         expect_none_lost(logs, search, 1, begin);
-        search = totals.search(begin, small_units() ? 0 : 1);
+        search = totals.search(begin, GetParam().unit_bytes < 2 ? 0 : 1);
         search.lazy = true;
         expect_none_lost(totals, search, 1, begin);
     }

@@ -637,8 +637,12 @@ static void entry_begin(perdure_store *s) {
 
 /* Ends it. A failed program is a fault of the block: nothing more is put there. */
 static bool entry_end(perdure_store *s) {
-    const bool ok = write_end(s);
+    bool ok = write_end(s);
+    /* A perdure_put_now up to here has voided the entry; one after this begins behind it. */
+    PERDURE_MASK();
+    ok = not_closed(s) && ok;
     s->unit = (uint16_t)s->write_place;
+    PERDURE_UNMASK();
     if (!ok) {
         COUNT(s->faults);
 #if PERDURE_BAD_BLOCKS
@@ -1475,7 +1479,7 @@ static perdure_status scan(perdure_store *s) {
 #if PERDURE_HEALTH
     s->recovered = 0;
 #endif
-    s->state = PERDURE_OK;
+    s->state = STATE_LAZY; /* until the start's own work is done: a perdure_put_now is refused */
 #if PERDURE_BAD_BLOCKS
     memset(c->block_flags, 0, c->blocks);
 #endif
@@ -1516,7 +1520,7 @@ static perdure_status scan(perdure_store *s) {
             break;
         }
     }
-    return (perdure_status)s->state;
+    return s->state == STATE_LAZY ? PERDURE_OK : (perdure_status)s->state;
 }
 
 /* Puts the restart entry of this start. False if neither the head nor a blank block has room for it. */
@@ -1901,7 +1905,7 @@ perdure_status perdure_format(perdure_store *store, const perdure_config *config
     uint32_t begun = store->head;
     if (log) {
         /* Where a start would go on in the next block, so does the mark. */
-        if (store->state == PERDURE_OK && room(store) < pad_units(store) + store->live_max) {
+        if (store->state == STATE_LAZY && room(store) < pad_units(store) + store->live_max) {
             (void)advance(store);
         }
         /* Behind one that a cut has weakened a reader believes two in a row. */

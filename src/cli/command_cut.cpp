@@ -150,6 +150,48 @@ int replay(const CommandInput& input, const CutOptions& options, const CutArea& 
     return exit_not_met;
 }
 
+/// What is known of an area before it is searched; and its records.
+CutArea begin_area(const Project& project, const AreaBudget& of, const CutOptions& options,
+                   std::vector<const Record*>& records) {
+    CutArea area;
+    area.project = project.product.name;
+    area.file = project.path;
+    area.area = of.name;
+    area.part = project.part.id;
+    area.geometry = of.layout.geometry;
+    area.shard = options.proof.shard + 1;
+    area.shards = options.proof.shards;
+    area.check_bits = 16;
+    for (const Area& a : project.areas) {
+        if (a.name == of.name) {
+            records = records_of(project, a);
+            area.check_bits = a.check_bits;
+        }
+    }
+    return area;
+}
+
+/// Names a record that the search cannot play; empty: none.
+std::string what_is_not_cut(const AreaBudget& of, const std::vector<const Record*>& records) {
+    for (const Record* record : records) {
+        if (!record->has_log_entries() && !record->saved_at_power_fail()) { continue; }
+        return fmt::format("area {}: {} is {}: the search does not cut these yet", of.name, record->name,
+                           record->has_log_entries() ? "a log" : "saved at power failure");
+    }
+    return {};
+}
+
+/// How often each record is saved, for the mix that is played.
+std::vector<double> weights_of(const Demand& demand, const std::vector<const Record*>& records) {
+    std::vector<double> weights;
+    for (const Record* record : records) {
+        for (const RecordDemand& d : demand.records) {
+            if (d.id == record->id) { weights.push_back(d.sizing_saves); }
+        }
+    }
+    return weights;
+}
+
 } // namespace
 
 int run_cut(const CommandInput& input, std::ostream& out, std::ostream& err) {
@@ -173,38 +215,13 @@ int run_cut(const CommandInput& input, std::ostream& out, std::ostream& err) {
                             fmt::format("area {} cannot be laid out; see perdure budget {}", of.name, project->path),
                             out, err);
         }
-        CutArea area;
-        area.project = project->product.name;
-        area.file = project->path;
-        area.area = of.name;
-        area.part = project->part.id;
-        area.geometry = of.layout.geometry;
-        area.shard = options.proof.shard + 1;
-        area.shards = options.proof.shards;
-        uint32_t check_bits = 16;
         std::vector<const Record*> records;
-        for (const Area& a : project->areas) {
-            if (a.name == of.name) {
-                records = records_of(*project, a);
-                check_bits = a.check_bits;
-            }
-        }
-        for (const Record* record : records) {
-            if (!record->has_log_entries() && !record->saved_at_power_fail()) { continue; }
-            return complain(input,
-                            fmt::format("area {}: {} is {}: the search does not cut these yet", of.name, record->name,
-                                        record->has_log_entries() ? "a log" : "saved at power failure"),
-                            out, err);
-        }
-        area.check_bits = check_bits;
-        std::vector<double> weights;
-        for (const Record* record : records) {
-            for (const RecordDemand& d : demand.records) {
-                if (d.id == record->id) { weights.push_back(d.sizing_saves); }
-            }
-        }
+        CutArea area = begin_area(*project, of, options, records);
+        const std::string refused = what_is_not_cut(of, records);
+        if (!refused.empty()) { return complain(input, refused, out, err); }
         ProofOptions proof = options.proof;
-        const std::vector<ProofPart> parts = plan_proof(of.layout, records, weights, check_bits, proof);
+        const std::vector<ProofPart> parts =
+            plan_proof(of.layout, records, weights_of(demand, records), area.check_bits, proof);
         if (!options.replay.empty()) { return replay(input, options, area, parts, out, err); }
         std::vector<PartResult> results;
         {

@@ -184,8 +184,9 @@ TEST(CommandParts, ErasedFlashThatFaultsIsACaution) {
 
 /// A valve of three months on a small ring of its own; `limit` is the share of the erases that may be spent.
 std::string short_project(const char* limit, const char* more_areas = "", const char* in_area = "") {
-    return std::string("[product]\nname = \"p\"\nlife = \"0.25 y\"\nyear = \"360 d\"\nstarts = \"4/day\"\n[part]\ncatalog = "
-                       "\"stm32g071\"\n[area.a]\nsize = \"6 KiB\"\n") +
+    return std::string(
+               "[product]\nname = \"p\"\nlife = \"0.25 y\"\nyear = \"360 d\"\nstarts = \"4/day\"\n[part]\ncatalog = "
+               "\"stm32g071\"\n[area.a]\nsize = \"6 KiB\"\n") +
            more_areas +
            "[record.count]\nid = 1\nkind = \"total\"\nfields = [ { name = \"n\", type = \"u32\", movement = 9 } "
            "]\nsaves = [ { every = \"1 min\" }, { at_start = true } ]\n" +
@@ -223,9 +224,10 @@ TEST(CommandAge, JsonHoldsTheRunTheBudgetAndTheDemand) {
 }
 
 TEST(CommandAge, EachAreaIsLivedAndBudgeted) {
-    std::string text = short_project("0.5", "[area.b]\nsize = \"4 KiB\"\n",
-                                     "area = \"a\"\n[record.mode]\nid = 2\nkind = \"value\"\narea = \"b\"\nfields = [ { name = "
-                                     "\"m\", type = \"u8\" } ]\nsaves = [ { every = \"1 h\" } ]\n");
+    std::string text =
+        short_project("0.5", "[area.b]\nsize = \"4 KiB\"\n",
+                      "area = \"a\"\n[record.mode]\nid = 2\nkind = \"value\"\narea = \"b\"\nfields = [ { name = "
+                      "\"m\", type = \"u8\" } ]\nsaves = [ { every = \"1 h\" } ]\n");
     const TemporaryFile file(text);
     const Ran ran = run({"age", file.path(), "--json"});
     const nlohmann::json json = nlohmann::json::parse(ran.out);

@@ -2,7 +2,8 @@
 
 namespace perdure {
 
-const std::vector<Command>& commands() {
+// One table, a command after the other.
+const std::vector<Command>& commands() { // NOLINT(readability-function-size)
     static const std::vector<Command> table{
         {
             .name = "check",

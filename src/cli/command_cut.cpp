@@ -171,16 +171,6 @@ CutArea begin_area(const Project& project, const AreaBudget& of, const CutOption
     return area;
 }
 
-/// Names a record that the search cannot play; empty: none.
-std::string what_is_not_cut(const AreaBudget& of, const std::vector<const Record*>& records) {
-    for (const Record* record : records) {
-        if (!record->has_log_entries() && !record->saved_at_power_fail()) { continue; }
-        return fmt::format("area {}: {} is {}: the search does not cut these yet", of.name, record->name,
-                           record->has_log_entries() ? "a log" : "saved at power failure");
-    }
-    return {};
-}
-
 /// How often each record is saved, for the mix that is played.
 std::vector<double> weights_of(const Demand& demand, const std::vector<const Record*>& records) {
     std::vector<double> weights;
@@ -209,6 +199,7 @@ int run_cut(const CommandInput& input, std::ostream& out, std::ostream& err) {
     if (!budget) { return complain(input, budget.error().text, out, err); }
     const Demand demand = demand_of(*project);
     std::vector<CutArea> areas;
+    const auto begun = std::chrono::steady_clock::now();
     for (const AreaBudget& of : budget->areas) {
         if (!of.laid_out) {
             return complain(input,
@@ -217,11 +208,14 @@ int run_cut(const CommandInput& input, std::ostream& out, std::ostream& err) {
         }
         std::vector<const Record*> records;
         CutArea area = begin_area(*project, of, options, records);
-        const std::string refused = what_is_not_cut(of, records);
-        if (!refused.empty()) { return complain(input, refused, out, err); }
         ProofOptions proof = options.proof;
-        const std::vector<ProofPart> parts =
-            plan_proof(of.layout, records, weights_of(demand, records), area.check_bits, proof);
+        if (proof.seconds_max > 0) { // what is left, shared by the areas that are left
+            const std::chrono::duration<double> spent = std::chrono::steady_clock::now() - begun;
+            proof.seconds_max =
+                std::max(0.1, (proof.seconds_max - spent.count()) / double(budget->areas.size() - areas.size()));
+        }
+        const std::vector<ProofPart> parts = plan_proof(
+            {of.layout, records, weights_of(demand, records), area.check_bits, project->product.lazy_start}, proof);
         if (!options.replay.empty()) { return replay(input, options, area, parts, out, err); }
         std::vector<PartResult> results;
         {

@@ -8,6 +8,7 @@
 #include <nlohmann/json.hpp>
 
 #include "cli/commands.hpp"
+#include "tests/own_folder.hpp"
 
 namespace perdure {
 namespace {
@@ -40,7 +41,7 @@ const std::string orchard = PERDURE_EXAMPLES_FOLDER "/orchard-valve/orchard-valv
 
 /// A ring of two small blocks, so that a test takes a second.
 std::string small_project() {
-    const std::string path = testing::TempDir() + "small.toml";
+    const std::string path = own_folder() + "small.toml";
     std::ofstream(path) << R"([product]
 name = "door counter"
 life = "2 y"
@@ -96,8 +97,105 @@ TEST(CommandCut, TheOrchardValveLosesNothingInAShortLook) {
     }
 }
 
+/// A log in its own area; a short one beside a total that is saved when the supply fails.
+std::string project_with_logs() {
+    const std::string path = own_folder() + "logs.toml";
+    std::ofstream(path) << R"([product]
+name = "tank logger"
+life = "2 y"
+
+[part]
+name = "own"
+erase_block = "512 B"
+blocks = 16
+program_unit = "8 B"
+blank = 0xFF
+endurance = 10000
+erase_max = "40 ms"
+program_max = "100 us"
+
+[area.store]
+size = "1536 B"
+
+[area.history]
+size = "2 KiB"
+
+[record.level]
+id = 1
+kind = "log"
+area = "history"
+depth = 40
+batch = 4
+fields = [ { name = "level_mm", type = "u16" } ]
+saves = [ { every = "1 h" } ]
+
+[record.alarms]
+id = 2
+kind = "log"
+area = "store"
+among_values = true
+depth = 3
+fields = [ { name = "at_s", type = "u32" } ]
+saves = [ { events = "1/week" } ]
+
+[record.pumped]
+id = 3
+kind = "total"
+area = "store"
+fields = [ { name = "litres", type = "u32", movement = 500 } ]
+saves = [ { at_power_fail = true }, { events = "2/day" } ]
+)";
+    return path;
+}
+
+TEST(CommandCut, LogsAndSavesAtPowerFailureLoseNothingInAShortLook) {
+    const Ran ran = cut({project_with_logs(), "--length", "1", "--nested", "2", "--depth", "0", "--json"});
+    EXPECT_EQ(ran.code, exit_ok) << ran.out;
+    const nlohmann::json json = nlohmann::json::parse(ran.out);
+    ASSERT_EQ(json.at("areas").size(), 2U);
+    std::vector<std::string> names;
+    for (const nlohmann::json& area : json.at("areas")) {
+        uint64_t before = 0;
+        uint64_t now = 0;
+        for (const nlohmann::json& part : area.at("parts")) {
+            const auto name = part.at("name").get<std::string>();
+            names.push_back(name);
+            EXPECT_TRUE(part.at("complete").get<bool>()) << name;
+            EXPECT_GT(part.at("counts").at("distinct_trials").get<int>(), 50) << name;
+            EXPECT_EQ(part.at("counts").at("saves").get<int>() > 0, name.find("saves") != std::string::npos) << name;
+            for (const nlohmann::json& cell : part.at("counts").at("outcomes")) {
+                before += cell.at("as_before").get<uint64_t>();
+                now += cell.at("as_new").get<uint64_t>();
+            }
+        }
+        EXPECT_GT(before, 0U);
+        EXPECT_GT(now, 0U);
+    }
+    EXPECT_EQ(names, (std::vector<std::string>{"small-fresh-0", "small-nearly-full-0", "small-wrapped-0",
+                                               "saves-fresh-0", "saves-nearly-full-0", "saves-wrapped-0", "own-turn",
+                                               "own-turn-saves", "small-fresh-0", "small-nearly-full-0",
+                                               "small-wrapped-0", "small-bad-block-0", "own-turn"}));
+}
+
+TEST(CommandCut, ALazyProductIsCutInItsFirstPuts) {
+    const std::string path = own_folder() + "lazy.toml";
+    std::ifstream from(small_project());
+    std::stringstream text;
+    text << from.rdbuf();
+    std::string lazy = text.str();
+    lazy.replace(lazy.find("life = "), 0, "lazy_start = true\n");
+    std::ofstream(path) << lazy;
+    const Ran ran = cut({path, "--length", "1", "--nested", "2", "--json"});
+    EXPECT_EQ(ran.code, exit_ok) << ran.out;
+    const nlohmann::json json = nlohmann::json::parse(ran.out);
+    for (const nlohmann::json& part : json.at("areas").at(0).at("parts")) {
+        EXPECT_NE(part.at("about").get<std::string>().find("lazy"), std::string::npos);
+        EXPECT_GT(part.at("counts").at("distinct_trials").get<int>(), 50) << part.at("name");
+    }
+}
+
 TEST(CommandCut, ShardsAddUpToTheWhole) {
-    const std::string folder = testing::TempDir();
+    const std::string folder = own_folder();
     std::vector<std::string> merge{"--merge", "--json"};
     for (int shard = 1; shard <= 2; shard++) {
         const Ran ran = cut({small_project(), "--length", "1", "--json", "--shard", std::to_string(shard) + "/2"});
@@ -154,7 +252,7 @@ TEST(CommandCut, AFaultIsShownWithALineThatPlaysItAgain) {
 }
 
 TEST(CommandCut, AFaultIsAFailureInJUnitXml) {
-    const std::string path = testing::TempDir() + "cut.xml";
+    const std::string path = own_folder() + "cut.xml";
     EXPECT_EQ(faulty(orchard + " --junit " + path).code, exit_not_met);
     std::stringstream xml;
     xml << std::ifstream(path).rdbuf();

@@ -53,14 +53,9 @@ nlohmann::json json_of(const SearchCounts& counts) {
             }
         }
     }
-    return {{"actions", counts.actions},
-            {"cuts", counts.cuts},
-            {"distinct_trials", counts.trials},
-            {"starts", counts.starts},
-            {"equal", counts.equal},
-            {"sampled", counts.sampled},
-            {"torn", counts.torn},
-            {"chance_matches", counts.chance},
+    return {{"actions", counts.actions}, {"cuts", counts.cuts},   {"distinct_trials", counts.trials},
+            {"starts", counts.starts},   {"saves", counts.saves}, {"equal", counts.equal},
+            {"sampled", counts.sampled}, {"torn", counts.torn},   {"chance_matches", counts.chance},
             {"outcomes", cells}};
 }
 
@@ -70,6 +65,7 @@ bool counts_from(const nlohmann::json& json, SearchCounts& to) {
         to.cuts = json.at("cuts").get<uint64_t>();
         to.trials = json.at("distinct_trials").get<uint64_t>();
         to.starts = json.at("starts").get<uint64_t>();
+        to.saves = json.at("saves").get<uint64_t>();
         to.equal = json.at("equal").get<uint64_t>();
         to.sampled = json.at("sampled").get<uint64_t>();
         to.torn = json.at("torn").get<uint64_t>();
@@ -176,6 +172,7 @@ void print_area(const CutArea& area, std::ostream& out) {
     const ChanceLimit limit = chance_limit(sum.torn, area.check_bits);
     out << fmt::format("\n  {} cut points, {} cut trials, {} distinct, {} starts run, {:.1f} s\n", grouped(sum.cuts),
                        grouped(sum.trials + sum.equal), grouped(sum.trials), grouped(sum.starts), seconds);
+    if (sum.saves != 0) { out << fmt::format("  saved when the supply fails: {} times\n", grouped(sum.saves)); }
     out << fmt::format("  torn units read in {} starts; passed the check by chance: {} ({:.2g} expected)\n",
                        grouped(sum.torn), sum.chance, limit.expected);
     out << "  "

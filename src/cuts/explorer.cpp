@@ -19,12 +19,6 @@ constexpr uint64_t mixed(uint64_t value) {
     return value * 0x9E3779B97F4A7C15U;
 }
 
-std::string_view status_name(perdure_status status) {
-    constexpr std::array<std::string_view, 8> names{"OK",        "DEFAULT",  "BLANK", "FOREIGN",
-                                                    "READ_ONLY", "BACKWARD", "FAULT", "CONFIG"};
-    return names[static_cast<size_t>(status)];
-}
-
 /// Trial number `i` of `count` out of `ways`: all of them, or one from each of `count` equal parts.
 uint64_t way(uint64_t i, uint64_t count, uint64_t ways) {
     if (count == ways) { return i; }
@@ -33,6 +27,12 @@ uint64_t way(uint64_t i, uint64_t count, uint64_t ways) {
 }
 
 } // namespace
+
+std::string_view Explorer::status_name(perdure_status status) {
+    constexpr std::array<std::string_view, 8> names{"OK",        "DEFAULT",  "BLANK", "FOREIGN",
+                                                    "READ_ONLY", "BACKWARD", "FAULT", "CONFIG"};
+    return names[static_cast<size_t>(status)];
+}
 
 Explorer::Explorer(const Search& search)
     : search_(search), flash_(search.layout.geometry, search.device), port_{port_read, port_program, port_erase,
@@ -125,8 +125,9 @@ void Explorer::fail(std::string what) {
     failure_ = SearchFailure{std::move(what), path_, story_, before_, flash_.image(), flash_.faulting()};
 }
 
-bool Explorer::time_is_up() {
-    if (search_.seconds_max <= 0 || (++asked_ & 63) != 0) { return false; }
+/// Looks at the clock once in `every` calls, a power of two.
+bool Explorer::time_is_up(unsigned every) {
+    if (search_.seconds_max <= 0 || (++asked_ & (every - 1)) != 0) { return false; }
     const std::chrono::duration<double> spent = std::chrono::steady_clock::now() - begun_;
     return spent.count() > search_.seconds_max;
 }
@@ -182,7 +183,7 @@ void Explorer::cuts_here(CutOperation operation, uint32_t where, const uint8_t* 
         counts_.cuts++;
         const auto kept = std::tuple(level_, cuts_, operation_, call_, saving_, saved_);
         const auto kept_save = std::tuple(save_at_, asked_for_, read_);
-        const uint64_t erased = log_model_.erased_blocks();
+        const std::vector<uint32_t> erased = log_model_.erased_blocks();
         const ForkingFlash::Mark mark = flash_.mark();
         saving_ = saved_ = false;
         save_at_ = no_save;
@@ -229,12 +230,12 @@ void Explorer::starts(int depth, Follow follow) {
         if (enter(Turn::reading, flash_.reading_code() & (~uint64_t{0} >> 3))) {
             if (ways == 1 || meet(flash_.reading_hash(), depth, follow == Follow::all ? 3 : 2)) {
                 const size_t level_before = level_;
-                const uint64_t erased = log_model_.erased_blocks();
+                const std::vector<uint32_t> erased = log_model_.erased_blocks();
                 if (ways > 1) { say("start; weak units read: " + flash_.readings()); }
                 trial(depth, follow);
                 level_ = level_before;
                 log_model_.set_erased_blocks(erased);
-                if (!stopped_ && time_is_up()) {
+                if (!stopped_ && time_is_up(64)) {
                     stopped_ = true;
                     complete_ = false;
                 }
@@ -310,7 +311,8 @@ void Explorer::count_cell(const Level& l, unsigned hit) {
     const unsigned reading = first_cut_->second == CutOperation::between ? cut_readings - 1 : hit;
     Cell& cell =
         counts_.cells[static_cast<size_t>(first_cut_->first)][static_cast<size_t>(first_cut_->second)][reading];
-    const std::optional<bool> is_new = model_.holds_new(l.values);
+    std::optional<bool> is_new = model_.holds_new(l.values);
+    if (!is_new && log_) { is_new = log_model_.holds_new(l.log); }
     (!is_new ? cell.nothing : *is_new ? cell.as_new : cell.as_before)++;
 }
 
@@ -410,212 +412,6 @@ uint16_t Explorer::drawn_record() const {
     uint64_t sum = 0;
     for (const uint64_t step : path_) { sum = mixed(sum + step); }
     return static_cast<uint16_t>((sum >> 32) % model_.records());
-}
-
-// --- what the product does ------------------------------------------------------------------------------------------
-
-/// Puts the value that follows the newest one, or appends to the log.
-perdure_status Explorer::put_at(Level& l, uint16_t record, Step step) {
-    perdure_store* store = &l.memory.store;
-    if (record == log_) {
-        const uint8_t count = step == Step::large ? l.memory.config.records[record].batch : uint8_t{1};
-        const uint8_t value = log_model_.begin_append(perdure_log_next(store, record), count);
-        l.value.assign(std::max<size_t>(model_.all_bytes(), size_t{count} * l.memory.config.records[record].bytes),
-                       value);
-        return perdure_append(store, record, l.value.data(), count);
-    }
-    model_.begin_put(record, l.value.data());
-    return perdure_put(store, record, l.value.data());
-}
-
-void Explorer::put(Level& l, const Action& action) {
-    const Step step = action.kind == Action::Kind::put_large ? Step::large : Step::small;
-    if (action.record != log_) { model_.next_value(action.record, step, model_.newest(action.record), l.value.data()); }
-    const perdure_status status = put_at(l, action.record, step);
-    save_at_ = no_save; // it comes in the put, if at all
-    if (stopped_) { return; }
-    if (saved_) {
-        if (status == PERDURE_OK) { fail("a put that a save has interrupted, and voided, gives OK"); }
-        return;
-    }
-    if (status != PERDURE_OK) { return fail(fmt::format("a put gives {}", status_name(status))); }
-    if (action.record == log_) { return log_model_.acknowledge(); }
-    model_.acknowledge();
-    cuts_ = -1;
-    const perdure_status got = perdure_get(&l.memory.store, action.record, l.value.data());
-    if (got != PERDURE_OK) { return fail(fmt::format("a get after the put gives {}", status_name(got))); }
-    const std::string wrong = model_.judge(action.record, l.value.data(), true);
-    if (!wrong.empty()) {
-        fail(fmt::format("record '{}', read back at once, {}", search_.records[action.record]->name, wrong));
-    }
-}
-
-/// Runs one action with cuts in it, if `cuts` is not below 0.
-void Explorer::run(Level& l, const Action& action, int cuts) {
-    operation_ = 0;
-    asked_for_ = 0;
-    read_ = 0;
-    cuts_ = cuts;
-    switch (action.kind) {
-    case Action::Kind::put_small:
-    case Action::Kind::put_large:
-        call_ = CutCall::put;
-        say(fmt::format("put of record '{}'", search_.records[action.record]->name));
-        put(l, action);
-        break;
-    case Action::Kind::service:
-        call_ = CutCall::service;
-        say("service");
-        (void)perdure_service(&l.memory.store);
-        save_at_ = no_save;
-        break;
-    case Action::Kind::restart:
-    case Action::Kind::restart_lazy:
-        call_ = CutCall::start;
-        const bool lazy = action.kind == Action::Kind::restart_lazy;
-        say(lazy ? "a lazy start without a cut before it" : "a start without a cut before it");
-        const perdure_status status =
-            perdure_open(&l.memory.store, &l.memory.config, lazy ? PERDURE_LAZY : PERDURE_WRITE);
-        if (!stopped_ && status != PERDURE_OK) { fail(fmt::format("open gives {}", status_name(status))); }
-        break;
-    }
-    cuts_ = -1;
-    if (!stopped_ && !saved_) { note_log(l); }
-    if (!stopped_ && !flash_.breach().empty()) { fail("a rule of the flash is broken: " + flash_.breach()); }
-}
-
-/// Puts until the head has no more than `room_left` units left, and its number is at least `sequence`.
-void Explorer::use(uint32_t room_left, uint64_t sequence) {
-    Level& l = level(0);
-    const uint32_t units = search_.layout.geometry.units_per_ring_block();
-    for (uint32_t i = 0; !stopped_; i++) {
-        if (l.memory.store.sequence >= sequence && units - l.memory.store.unit <= room_left) { break; }
-        if (i > 1'000'000) { return fail("the start state cannot be reached"); }
-        run(l, {Action::Kind::put_small, static_cast<uint16_t>(i % model_.records())}, -1);
-        while (!stopped_ && perdure_service(&l.memory.store)) {}
-    }
-}
-
-void Explorer::prepare() {
-    Level& l = level(0);
-    const FlashGeometry& geometry = search_.layout.geometry;
-    CutDevice device = search_.device;
-    if (search_.begin == Begin::bad_block) {
-        device.failing_block = 1;
-        device.failing_erase = true;
-        flash_.set_device(device);
-    }
-    const perdure_status status = perdure_format(&l.memory.store, &l.memory.config);
-    if (status != PERDURE_OK) { return fail(fmt::format("format gives {}", status_name(status))); }
-    const uint32_t one_left = search_.layout.nearly_full_units + search_.layout.restart_max_units;
-    if (search_.begin == Begin::nearly_full) {
-        use(one_left, 0);
-    } else if (search_.begin != Begin::fresh) {
-        use(geometry.units_per_ring_block() * 2 / 3, geometry.ring_blocks + geometry.ring_blocks / 2 + 1);
-    }
-    if (search_.begin == Begin::failing) {
-        device.failing_block = l.memory.store.head;
-        device.failing_erase = device.failing_program = true;
-        flash_.set_device(device);
-    }
-    flash_.forget_marks();
-}
-
-void Explorer::sequence(const std::vector<Action>& actions, unsigned left) {
-    Level& l = level(0);
-    std::vector<uint8_t> ram;
-    l.memory.save(ram);
-    const Model model = model_;
-    const LogModel log = log_model_;
-    for (size_t i = 0; i < actions.size() && !stopped_; i++) {
-        if (!enter(Turn::action, i)) { continue; }
-        const ForkingFlash::Mark mark = flash_.mark();
-        level_ = 0;
-        counts_.actions++;
-        run(l, actions[i], static_cast<int>(search_.depth));
-        if (!stopped_ && meet({}, static_cast<int>(left), 4)) {
-            if (enter(Turn::after, 0)) {
-                level_ = 1;
-                starts(static_cast<int>(search_.depth), Follow::all);
-                level_ = 0;
-                leave();
-            }
-            if (!stopped_ && left > 1) { sequence(actions, left - 1); }
-        }
-        flash_.undo(mark);
-        l.memory.restore(ram);
-        model_ = model;
-        log_model_ = log;
-        if (search_.saves && !stopped_) { saves_in(actions[i], ram, model, log); }
-        leave();
-        if (search_.progress && path_.empty()) {
-            search_.progress(static_cast<double>(i + 1) / static_cast<double>(actions.size()));
-        }
-    }
-}
-
-SearchResult Explorer::result() {
-    SearchResult result{counts_, complete_ && !failure_, share_, std::move(failure_)};
-    return result;
-}
-
-SearchResult Explorer::sequences(const std::vector<Action>& actions, unsigned length) {
-    actions_ = &actions;
-    length_ = length;
-    if (!stopped_) { sequence(actions, length); }
-    share_ = complete_ ? 1 : 0;
-    return result();
-}
-
-SearchResult Explorer::workload(const std::vector<Action>& actions, unsigned every) {
-    actions_ = &actions;
-    length_ = every;
-    is_workload_ = true;
-    Level& l = level(0);
-    std::vector<uint8_t> ram;
-    for (size_t i = 0; i < actions.size() && !stopped_; i++) {
-        flash_.forget_marks();
-        met_.clear();
-        const bool here = enter(Turn::action, i);
-        int cuts = -1;
-        if (here) {
-            cuts = static_cast<int>(search_.depth);
-            if (every > 1 && i % every != 0) {
-                // Does it open or erase a block? Tried, and taken back.
-                const ForkingFlash::Mark mark = flash_.mark();
-                const Model model = model_;
-                const LogModel log = log_model_;
-                const uint64_t erases = flash_.erases();
-                const uint32_t head = l.memory.store.head;
-                l.memory.save(ram);
-                run(l, actions[i], -1);
-                if (flash_.erases() == erases && l.memory.store.head == head) { cuts = 0; }
-                flash_.undo(mark);
-                l.memory.restore(ram);
-                model_ = model;
-                log_model_ = log;
-            }
-        }
-        level_ = 0;
-        counts_.actions += here ? 1 : 0;
-        if (here && search_.saves) {
-            l.memory.save(ram);
-            saves_in(actions[i], ram, Model(model_), LogModel(log_model_));
-        }
-        run(l, actions[i], cuts);
-        if (here) {
-            if (!stopped_ && enter(Turn::after, 0)) {
-                level_ = 1;
-                starts(0, Follow::all);
-                level_ = 0;
-                leave();
-            }
-            leave();
-        }
-        share_ = static_cast<double>(i + 1) / static_cast<double>(actions.size());
-        if (search_.progress) { search_.progress(share_); }
-    }
-    return result();
 }
 
 } // namespace perdure

@@ -53,6 +53,7 @@ private:
         }
     };
 
+    static std::string_view status_name(perdure_status status);
     static bool port_read(void* context, uint32_t address, void* to, uint32_t bytes);
     static bool port_program(void* context, uint32_t address, const void* unit);
     static bool port_erase(void* context, uint32_t block);
@@ -84,6 +85,7 @@ private:
     void count_cell(const Level& l, unsigned hit);
     [[nodiscard]] AreaView view() const;
     void sequence(const std::vector<Action>& actions, unsigned left);
+    bool moves_on(Level& l, const Action& action);
     void prepare();
     void use(uint32_t room_left, uint64_t sequence);
     bool meet(StateHash hash, int depth, unsigned more);
@@ -92,7 +94,7 @@ private:
     void fail(std::string what);
     bool was_chance();
     void say(std::string line);
-    [[nodiscard]] bool time_is_up();
+    [[nodiscard]] bool time_is_up(unsigned every);
     SearchResult result();
 
     Search search_;

@@ -1,5 +1,7 @@
 #include "cuts/log_model.hpp"
 
+#include <algorithm>
+
 #define XXH_INLINE_ALL
 #include <xxhash.h>
 
@@ -22,6 +24,11 @@ void LogModel::acknowledge() {
     next_ = done.number + done.count;
 }
 
+void LogModel::erased(uint32_t block) {
+    const auto at = std::lower_bound(erased_.begin(), erased_.end(), block);
+    if (at == erased_.end() || *at != block) { erased_.insert(at, block); }
+}
+
 void LogModel::refuse() {
     turn_ = static_cast<uint8_t>(turn_ + tried_.size());
     tried_.clear();
@@ -37,7 +44,7 @@ bool LogModel::follows(const LogReading& reading, uint32_t number) const {
         bool same = true;
         for (uint32_t i = 0; i < one.count; i++) {
             if (number + i < first) {
-                same = same && erased_ != 0;
+                same = same && !erased_.empty();
             } else {
                 same = same && reading.samples[number + i - first] == Sample{number + i, one.value};
             }
@@ -63,7 +70,7 @@ std::string LogModel::judge(const LogReading& reading, uint32_t pending) const {
         const uint32_t number = acked_[i].number;
         if (number >= first) {
             if (samples[number - first] != acked_[i]) { return fmt::format("reads another sample {}", number); }
-        } else if (blocks_[i] != pending && (blocks_[i] > 63 || (erased_ >> blocks_[i] & 1) == 0)) {
+        } else if (blocks_[i] != pending && !std::binary_search(erased_.begin(), erased_.end(), blocks_[i])) {
             return fmt::format("has lost sample {}, which nothing dropped", number);
         }
     }
@@ -79,7 +86,7 @@ void LogModel::settle(const LogReading& reading, const std::vector<uint32_t>& bl
     acked_ = reading.samples;
     blocks_ = blocks;
     next_ = reading.next;
-    erased_ = 0;
+    erased_.clear();
 }
 
 StateHash LogModel::hash() const {
@@ -98,7 +105,7 @@ StateHash LogModel::hash() const {
     }
     add(next_);
     add(turn_);
-    add(erased_);
+    for (const uint32_t block : erased_) { add(block); }
     const XXH128_hash_t hash = XXH3_128bits_digest(&state);
     return {hash.low64, hash.high64};
 }

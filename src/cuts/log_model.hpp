@@ -2,7 +2,9 @@
 #pragma once
 
 #include <cstdint>
+#include <optional>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "flash/forking.hpp"
@@ -33,16 +35,20 @@ public:
     void refuse();
 
     /// The erase of `block` has been tried: the samples in it may be gone, from the oldest on.
-    void erased(uint32_t block) { erased_ |= uint64_t{1} << (block % 64); }
+    void erased(uint32_t block);
     /// Is `reading` what must be there? `pending`: a block whose erase may be unfinished, or none. Empty if so, else
     /// what is wrong.
     [[nodiscard]] std::string judge(const LogReading& reading, uint32_t pending = UINT32_MAX) const;
+    /// Do those in flight read as stored? Empty if none are.
+    [[nodiscard]] std::optional<bool> holds_new(const LogReading& reading) const {
+        return tried_.empty() ? std::nullopt : std::optional(reading.next != next_);
+    }
     /// What was read counts from now on. `blocks`: where each of its samples lies.
     void settle(const LogReading& reading, const std::vector<uint32_t>& blocks);
 
     [[nodiscard]] StateHash hash() const;
-    [[nodiscard]] uint64_t erased_blocks() const { return erased_; }
-    void set_erased_blocks(uint64_t blocks) { erased_ = blocks; }
+    [[nodiscard]] const std::vector<uint32_t>& erased_blocks() const { return erased_; }
+    void set_erased_blocks(std::vector<uint32_t> blocks) { erased_ = std::move(blocks); }
 
 private:
     struct Tried {
@@ -55,9 +61,9 @@ private:
     std::vector<Sample> acked_;
     std::vector<uint32_t> blocks_; ///< of acked_
     uint32_t next_ = 0;
-    std::vector<Tried> tried_; ///< in flight; a later one stands behind an earlier one or in its place
-    uint8_t turn_ = 0;         ///< changes with what was in flight and not acknowledged
-    uint64_t erased_ = 0;
+    std::vector<Tried> tried_;     ///< in flight; a later one stands behind an earlier one or in its place
+    uint8_t turn_ = 0;             ///< changes with what was in flight and not acknowledged
+    std::vector<uint32_t> erased_; ///< in order, each once
 };
 
 } // namespace perdure

@@ -13,9 +13,9 @@ namespace perdure {
 Model::Model(const std::vector<const Record*>& records)
     : from_{0}, totals_(records.size()), stored_(records.size(), 0) {
     for (size_t i = 0; i < records.size(); i++) {
+        const std::vector<uint8_t> payload = default_payload(*records[i]);
+        acked_.insert(acked_.end(), payload.begin(), payload.end());
         for (const Field& field : records[i]->fields) {
-            const std::vector<uint8_t> bytes = default_bytes(field);
-            acked_.insert(acked_.end(), bytes.begin(), bytes.end());
             if (records[i]->kind == RecordKind::total) {
                 const uint64_t limit = field.bytes >= 8 ? UINT64_MAX : (uint64_t{1} << (8 * field.bytes)) - 1;
                 totals_[i].push_back({field.bytes, std::max<uint64_t>(1, field.movement_max), limit / 64, limit});

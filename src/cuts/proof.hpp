@@ -30,10 +30,18 @@ struct ProofOptions {
     std::function<void(size_t part, double share)> progress; ///< from several threads, one at a time
 };
 
+/// What is proven.
+struct ProofArea {
+    AreaLayout layout;
+    std::vector<const Record*> records; ///< in the layout's order
+    std::vector<double> weights;        ///< saves of each record over life
+    uint32_t check_bits = 16;
+    bool lazy_starts = false; ///< the product opens lazily
+};
+
 /// The parts for an area: all short sequences on the smallest ring that takes its records, then its own ring over a
-/// whole turn. `weights`: saves of each record over life, in the layout's order.
-std::vector<ProofPart> plan_proof(const AreaLayout& layout, const std::vector<const Record*>& records,
-                                  const std::vector<double>& weights, uint32_t check_bits, const ProofOptions& options);
+/// whole turn; with a record that is saved at power failure, both once more with that save in each operation.
+std::vector<ProofPart> plan_proof(const ProofArea& area, const ProofOptions& options);
 
 struct PartResult {
     SearchResult result;

@@ -50,6 +50,7 @@ struct Search {
     /// before it, inside it, and behind it. What is cut then is the save, and what is left of the operation.
     bool saves = false;
     bool saves_in_reads = false; ///< that interrupt comes in each read as well
+    unsigned cut_one_in = 1; ///< of a workload: cuts in one of so many actions, and in those that erase or open a block
     uint64_t ways_max = 4096; ///< ways to read the weak units that are tried at one start; beyond, a sample of so many
     unsigned check_code = 0;  ///< other than 0: to tell chance matches
     unsigned shard = 0;       ///< of the cuts that come first, only those whose number is `shard` modulo `shards`

@@ -115,12 +115,12 @@ private:
         LiveRecord live;
         live.total = record.kind == RecordKind::total;
         live.bytes = static_cast<uint16_t>(record.payload_bytes());
+        live.value = default_payload(record);
+        uint32_t at = 0;
         for (const Field& field : record.fields) {
-            const std::vector<uint8_t> bytes = default_bytes(field);
-            live.fields.push_back({static_cast<uint32_t>(live.value.size()), field.bytes, field.movement_max});
-            live.value.insert(live.value.end(), bytes.begin(), bytes.end());
+            live.fields.push_back({at, field.bytes, field.movement_max});
+            at += field.bytes;
         }
-        if (record.log) { live.value.assign(live.bytes, 0); } // all samples and their number, none of them yet
         if (record.has_log_entries()) { live.log.emplace(record); }
         scratch_.resize(std::max<size_t>(scratch_.size(), live.bytes));
         live_.push_back(std::move(live));

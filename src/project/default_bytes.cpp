@@ -26,4 +26,17 @@ std::vector<uint8_t> default_bytes(const Field& field) {
     return out;
 }
 
+std::vector<uint8_t> default_payload(const Record& record) {
+    std::vector<uint8_t> payload;
+    if (record.log) {
+        payload.resize(record.payload_bytes());
+        return payload;
+    }
+    for (const Field& field : record.fields) {
+        const std::vector<uint8_t> bytes = default_bytes(field);
+        payload.insert(payload.end(), bytes.begin(), bytes.end());
+    }
+    return payload;
+}
+
 } // namespace perdure

@@ -25,11 +25,7 @@ StoreMemory::StoreMemory(const AreaLayout& layout, const std::vector<const Recor
     for (size_t i = 0; i < records.size(); i++) {
         const Record& from = *records[i];
         perdure_record& to = records_[i];
-        for (const Field& field : from.fields) {
-            const std::vector<uint8_t> bytes = default_bytes(field);
-            defaults_[i].insert(defaults_[i].end(), bytes.begin(), bytes.end());
-        }
-        if (from.log) { defaults_[i].assign(from.payload_bytes(), 0); } // no samples yet
+        defaults_[i] = default_payload(from);
         to.id = from.id;
         to.bytes = static_cast<uint16_t>(from.payload_bytes());
         to.defaults = defaults_[i].data();

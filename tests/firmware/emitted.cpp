@@ -14,17 +14,6 @@
 
 namespace perdure {
 
-ScratchFolder::ScratchFolder() {
-    std::string pattern = (std::filesystem::temp_directory_path() / "perdure-firmware-XXXXXX").string();
-    if (mkdtemp(pattern.data()) == nullptr) { throw std::runtime_error("no folder for a test"); }
-    path_ = pattern;
-}
-
-ScratchFolder::~ScratchFolder() {
-    std::error_code error;
-    std::filesystem::remove_all(path_, error);
-}
-
 Ran run_shell(const std::string& line) {
     Ran out;
     FILE* pipe = popen(("{ " + line + "\n} 2>&1 </dev/null").c_str(), "r");

@@ -6,22 +6,9 @@
 #include <vector>
 
 #include "firmware/firmware.hpp"
+#include "tests/own_folder.hpp"
 
 namespace perdure {
-
-/// A fresh folder that goes away with all that is in it.
-class ScratchFolder {
-public:
-    ScratchFolder();
-    ~ScratchFolder();
-    ScratchFolder(const ScratchFolder&) = delete;
-    ScratchFolder& operator=(const ScratchFolder&) = delete;
-    [[nodiscard]] std::filesystem::path path() const { return path_; }
-    [[nodiscard]] std::string operator/(const std::string& name) const { return (path_ / name).string(); }
-
-private:
-    std::filesystem::path path_;
-};
 
 struct Ran {
     int code = -1;      ///< exit code; -1 when it did not end by itself

@@ -8,6 +8,7 @@
 #include <gtest/gtest.h>
 
 #include "hex/hex.hpp"
+#include "tests/own_folder.hpp"
 
 namespace perdure {
 namespace {
@@ -20,8 +21,8 @@ std::string contents_of(const std::string& path) {
 
 /// `from` in format `read` as srec_cat writes it in format `write`.
 std::string converted(const std::string& from, const std::string& read, const std::string& write) {
-    const std::string one = testing::TempDir() + "outside_hex_in";
-    const std::string two = testing::TempDir() + "outside_hex_out";
+    const std::string one = own_folder() + "outside_hex_in";
+    const std::string two = own_folder() + "outside_hex_out";
     std::ofstream(one, std::ios::binary) << from;
     const int code = std::system(("srec_cat " + one + " " + read + " -o " + two + " " + write).c_str());
     EXPECT_EQ(code, 0) << read << " to " << write;

@@ -8,6 +8,8 @@
 
 #include <gtest/gtest.h>
 
+#include "tests/own_folder.hpp"
+
 namespace {
 
 namespace fs = std::filesystem;
@@ -22,9 +24,8 @@ TEST(StoreReadme, ItsExampleCompilesAndCountsOverStarts) {
     const size_t end = readme.find("```\n", begin + 5);
     ASSERT_NE(end, std::string::npos);
 
-    std::string pattern = (fs::temp_directory_path() / "perdure-readme-XXXXXX").string();
-    ASSERT_NE(mkdtemp(pattern.data()), nullptr);
-    const fs::path folder = pattern;
+    const perdure::ScratchFolder scratch;
+    const fs::path folder = scratch.path();
     fs::copy(source / "store", folder / "store");
     fs::copy(source / "tests/promises/readme_main.c", folder);
     std::ofstream(folder / "readme_example.c") << readme.substr(begin + 5, end - begin - 5);
@@ -33,7 +34,6 @@ TEST(StoreReadme, ItsExampleCompilesAndCountsOverStarts) {
         "' && cc -std=c99 -Wall -Wextra -Wpedantic -Werror -Istore readme_main.c store/store.c -o pump";
     EXPECT_EQ(std::system(compile.c_str()), 0);
     EXPECT_EQ(std::system(("'" + (folder / "pump").string() + "'").c_str()), 0);
-    fs::remove_all(folder);
 }
 
 } // namespace

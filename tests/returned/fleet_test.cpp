@@ -11,6 +11,7 @@
 #include "cli/commands.hpp"
 #include "fleet/database.hpp"
 #include "fleet/fleet.hpp"
+#include "tests/own_folder.hpp"
 #include "tests/returned/returned_unit.hpp"
 
 namespace perdure::returned {
@@ -61,7 +62,7 @@ std::string contents_of(const std::string& path) {
 /// A folder of `units` dumps: in order, but every tenth has one bit changed, one in twenty a text over it, and two more
 /// files hold nothing that can be read.
 struct Folder {
-    std::string path = testing::TempDir() + "fleet/", project = path + "../fleet.toml";
+    std::string path = own_folder() + "fleet/", project = path + "../fleet.toml";
     size_t rotten = 0, overwritten = 0;
 
     explicit Folder(int units) {
@@ -100,8 +101,8 @@ struct Folder {
 TEST(Fleet, TheDatabaseHoldsWhatWasDone) {
     const Folder folder(60);
     ASSERT_GT(folder.rotten, 2U);
-    const std::string database = testing::TempDir() + "fleet.sqlite";
-    const std::string csv = testing::TempDir() + "fleet.csv";
+    const std::string database = own_folder() + "fleet.sqlite";
+    const std::string csv = own_folder() + "fleet.csv";
     fs::remove(database);
     const Ran ran = run({folder.project, "--fleet", folder.path, "--db", database, "--csv", csv, "--age", "3",
                          "--threads", "2", "--json"});
@@ -132,6 +133,7 @@ TEST(Fleet, TheDatabaseHoldsWhatWasDone) {
             ask(database, "SELECT areas.in_order, erases_most, restarts FROM areas JOIN units USING (unit) WHERE "
                           "serial = '" +
                               row.serial + "'");
+        ASSERT_EQ(row.areas.size(), 1U) << row.error;
         ASSERT_EQ(area.size(), 1U);
         EXPECT_EQ(area[0],
                   (std::vector<std::string>{row.areas[0].holds ? "1" : "0", std::to_string(row.areas[0].wear.most),
@@ -156,8 +158,8 @@ TEST(Fleet, TheDatabaseHoldsWhatWasDone) {
 
 TEST(Fleet, AgesComeFromATable) {
     const Folder folder(4);
-    const std::string ages = testing::TempDir() + "ages.csv";
-    const std::string database = testing::TempDir() + "ages.sqlite";
+    const std::string ages = own_folder() + "ages.csv";
+    const std::string database = own_folder() + "ages.sqlite";
     std::ofstream(ages) << "serial,years\nD-1000,0.001\nD-1001,3\n";
     const Ran ran = run({folder.project, "--fleet", folder.path, "--ages", ages, "--db", database, "--json"});
     const nlohmann::json json = nlohmann::json::parse(ran.out);
@@ -172,13 +174,13 @@ TEST(Fleet, AgesComeFromATable) {
 
 TEST(Fleet, AFileOfAnotherKindIsNotReplaced) {
     const Folder folder(2);
-    const std::string other = testing::TempDir() + "thesis.txt";
+    const std::string other = own_folder() + "thesis.txt";
     std::ofstream(other) << "years of work, long enough to be longer than the head of a database file is";
     const Ran ran = run({folder.project, "--fleet", folder.path, "--db", other});
     EXPECT_EQ(ran.code, exit_input_wrong);
     EXPECT_NE(ran.err.find("is there and holds no fleet"), std::string::npos) << ran.err;
     EXPECT_EQ(contents_of(other).substr(0, 13), "years of work");
-    const std::string database = testing::TempDir() + "twice.sqlite";
+    const std::string database = own_folder() + "twice.sqlite";
     fs::remove(database);
     for (int i = 0; i < 2; i++) {
         EXPECT_EQ(run({folder.project, "--fleet", folder.path, "--db", database}).code, exit_not_met);

@@ -9,6 +9,7 @@
 #include <nlohmann/json.hpp>
 
 #include "cli/commands.hpp"
+#include "tests/own_folder.hpp"
 #include "tests/returned/returned_unit.hpp"
 
 namespace perdure::returned {
@@ -41,7 +42,7 @@ std::string contents_of(const std::string& path) {
 
 /// `text` with this tree's and the test's folders taken out of it.
 std::string without_folders(std::string text) {
-    for (const std::string& place : {folder, testing::TempDir()}) {
+    for (const std::string& place : {folder, own_folder()}) {
         for (size_t at = text.find(place); at != std::string::npos; at = text.find(place)) {
             text.erase(at, place.size());
         }
@@ -128,7 +129,7 @@ TEST(Golden, InspectJsonSaysTheSame) {
 TEST(Golden, InspectRefusals) {
     const std::string project = folder + "dumps/door-counter.toml";
     const std::string dump = folder + "dumps/in-order.hex";
-    const std::string empty = testing::TempDir() + "empty.bin";
+    const std::string empty = own_folder() + "empty.bin";
     std::ofstream(empty).flush();
     Ran all;
     for (const std::vector<std::string>& words :
@@ -153,10 +154,10 @@ TEST(Golden, InspectRefusals) {
 
 TEST(Golden, Image) {
     const std::string project = folder + "dumps/door-counter.toml";
-    const std::string out = testing::TempDir() + "unit.hex";
+    const std::string out = own_folder() + "unit.hex";
     hold("image-one.txt", run({"image", project, "-o", out, "--set", "calibration.gain=1.5,settings.label=door 7"}));
     EXPECT_EQ(run({"inspect", project, out, "--blank-gaps"}).code, exit_ok);
-    const Ran json = run({"image", project, "-o", testing::TempDir() + "unit.srec", "--json", "--checksum", "crc32"});
+    const Ran json = run({"image", project, "-o", own_folder() + "unit.srec", "--json", "--checksum", "crc32"});
     EXPECT_EQ(json.code, exit_ok);
     EXPECT_EQ(nlohmann::json::parse(json.out).at("format"), "S-records");
     EXPECT_EQ(nlohmann::json::parse(json.out).at("keep").at(0).at("begin"), 0x08001800);
@@ -165,12 +166,12 @@ TEST(Golden, Image) {
 
 TEST(Golden, ImagesOfATable) {
     const std::string project = folder + "dumps/door-counter.toml";
-    const std::string table = testing::TempDir() + "units.csv";
+    const std::string table = own_folder() + "units.csv";
     std::ofstream file(table);
     file << "serial,calibration.zero,settings.label\n";
     for (int i = 0; i < 300; i++) { file << "D-" << 1000 + i << ',' << i - 150 << ",\"door, " << i << "\"\n"; }
     file.close();
-    const std::string out = testing::TempDir() + "images";
+    const std::string out = own_folder() + "images";
     std::filesystem::remove_all(out);
     hold("image-table.txt", run({"image", project, "--units", table, "-o", out, "--threads", "2"}));
     const nlohmann::json manifest = nlohmann::json::parse(contents_of(out + "/manifest.json"));
@@ -189,11 +190,11 @@ TEST(Golden, ImagesOfATable) {
 
 TEST(Golden, ImageRefusals) {
     const std::string project = folder + "dumps/door-counter.toml";
-    const std::string out = testing::TempDir() + "refused.hex";
+    const std::string out = own_folder() + "refused.hex";
     std::filesystem::remove(out);
-    const std::string firmware = testing::TempDir() + "fw.hex";
+    const std::string firmware = own_folder() + "fw.hex";
     std::ofstream(firmware) << write_intel_hex({{{0x08001F00, std::vector<uint8_t>(16, 0xFF)}}, {}, {}, {}});
-    const std::string broken = testing::TempDir() + "broken.hex";
+    const std::string broken = own_folder() + "broken.hex";
     std::ofstream(broken) << ":0300300002337A1F\n:00000001FF\n";
     Ran all;
     for (const std::vector<std::string>& words : std::vector<std::vector<std::string>>{
@@ -207,7 +208,7 @@ TEST(Golden, ImageRefusals) {
              {project, "-o", out, "--format", "elf"},
              {project, "-o", out, "--checksum", "md5"},
              {project, "-o", out, "--flash-start", "0x1G"},
-             {project, "-o", testing::TempDir() + "no/such/folder.hex"},
+             {project, "-o", own_folder() + "no/such/folder.hex"},
              {PERDURE_EXAMPLES_FOLDER "/grain-dryer-meter/grain-dryer-meter.toml", "-o", out}}) {
         std::vector<std::string> line{"image"};
         line.insert(line.end(), words.begin(), words.end());

@@ -21,7 +21,9 @@ image: unit budget project catalog flash store hex
 inspect: budget project catalog flash dump hex
 fleet: inspect budget project catalog flash dump hex
 cuts: unit dump project catalog flash store
-cli: choose firmware image fleet inspect hex cuts dump life unit budget project catalog flash store
+dossier: choose budget project catalog physics flash
+web: dossier choose budget project catalog physics flash
+cli: web dossier choose firmware image fleet inspect hex cuts dump life unit budget project catalog flash store
 "
 failed=0
 checked=0

@@ -11,9 +11,6 @@ constexpr double assumed_voltage_v = 3;
 /// The project's demand with periodic saves so many times as far apart.
 Project stretched(Project project, double factor);
 
-/// The project on another part: what its file says of its own part is left out.
-Project on_part(const Project& project, const Device& part);
-
 /// Candidates of one project as it stands: the fewest ring blocks, one more, and twice as many. One, with its reasons,
 /// where nothing can be computed.
 std::vector<Candidate> candidates_of(const Project& project, CandidateKind kind, double stretch);

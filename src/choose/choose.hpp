@@ -68,6 +68,9 @@ struct Choice {
 /// searched anew. `unknown_ids` of `only` are refused by the caller (known_ids).
 Choice choose(const Project& project, const Catalog& catalog, const ChooseOptions& options);
 
+/// The project on another part: what its file says of its own part is left out.
+Project on_part(const Project& project, const Device& part);
+
 /// Every id that `only` may name.
 std::vector<std::string> known_ids(const Catalog& catalog);
 

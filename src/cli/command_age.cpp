@@ -11,7 +11,9 @@
 
 #include "budget/findings.hpp"
 #include "cli/commands.hpp"
+#include "cli/progress.hpp"
 #include "cli/text.hpp"
+#include "dossier/dossier.hpp"
 #include "life/agree.hpp"
 #include "life/life.hpp"
 #include "project/read.hpp"
@@ -47,9 +49,9 @@ struct AgedArea {
 };
 
 /// A bar on the terminal while the run lasts; nothing where the output is not a terminal.
-class Progress {
+class LifeProgress {
 public:
-    explicit Progress(bool on) : on_(on && isatty(STDERR_FILENO) == 1) {}
+    explicit LifeProgress(bool on) : on_(on && isatty(STDERR_FILENO) == 1) {}
     void show(double share, std::ostream& err) {
         if (!on_) { return; }
         const int filled = static_cast<int>(share * 40);
@@ -232,7 +234,8 @@ void print_text(const Project& project, const AgedArea& area, std::ostream& out)
 } // namespace
 
 int run_age(const CommandInput& input, std::ostream& out, std::ostream& err) {
-    const auto project = load_project(input.arguments.front(), catalog());
+    const ProjectFile file = load_project_file(input.arguments.front());
+    const auto& project = file.project;
     if (!project) {
         const std::string text = render(project.error());
         refuse(input, {{"errors", text}}, text, out, err);
@@ -254,7 +257,9 @@ int run_age(const CommandInput& input, std::ostream& out, std::ostream& err) {
     }
     bool holds = true;
     nlohmann::json areas = nlohmann::json::array();
+    double areas_done = -1;
     for (const AreaBudget& area : budget->areas) {
+        areas_done++;
         if (!area.laid_out) {
             const std::string text = fmt::format("cannot be laid out; see perdure budget {}", project->path);
             if (!input.json) { err << fmt::format("perdure: area {} {}\n", area.name, text); }
@@ -274,8 +279,12 @@ int run_age(const CommandInput& input, std::ostream& out, std::ostream& err) {
         options.seed = *seed;
         options.turns_max = *turns;
         options.service = !input.options.contains("--no-service");
-        Progress bar(!input.json);
-        options.progress = [&](double share) { bar.show(share, err); };
+        LifeProgress bar(!input.json);
+        ProgressLines lines(input.options.contains("--progress"), err);
+        options.progress = [&](double share) {
+            bar.show(share, err);
+            lines.show((areas_done + share) / static_cast<double>(budget->areas.size()));
+        };
         const LifeDemand demand = sizing_demand(*project, aged.records);
         const auto begin = std::chrono::steady_clock::now();
         aged.life = live(area.layout, aged.records, flash_costs(project->part), demand, options);
@@ -292,6 +301,7 @@ int run_age(const CommandInput& input, std::ostream& out, std::ostream& err) {
     }
     if (input.json) {
         out << nlohmann::json{{"project", project->product.name},
+                              {"sha256", file.sha256},
                               {"holds", holds},
                               {"from_memory", from_memory(project->part)},
                               {"areas", areas}}

@@ -14,8 +14,10 @@
 #include "budget/findings.hpp"
 #include "cli/commands.hpp"
 #include "cli/cut_report.hpp"
+#include "cli/progress.hpp"
 #include "cli/text.hpp"
 #include "cuts/proof.hpp"
+#include "dossier/dossier.hpp"
 #include "project/read.hpp"
 
 namespace perdure {
@@ -189,7 +191,8 @@ int run_cut(const CommandInput& input, std::ostream& out, std::ostream& err) {
     const CutOptions options = options_of(input);
     if (!options.wrong.empty()) { return complain(input, options.wrong, out, err); }
     if (input.arguments.size() != 1) { return complain(input, "cut takes one project file", out, err); }
-    const auto project = load_project(input.arguments.front(), catalog());
+    const ProjectFile file = load_project_file(input.arguments.front());
+    const auto& project = file.project;
     if (!project) {
         if (input.json) { return complain(input, render(project.error()), out, err); }
         err << render(project.error());
@@ -208,6 +211,7 @@ int run_cut(const CommandInput& input, std::ostream& out, std::ostream& err) {
         }
         std::vector<const Record*> records;
         CutArea area = begin_area(*project, of, options, records);
+        area.sha256 = file.sha256;
         ProofOptions proof = options.proof;
         if (proof.seconds_max > 0) { // what is left, shared by the areas that are left
             const std::chrono::duration<double> spent = std::chrono::steady_clock::now() - begun;
@@ -220,7 +224,12 @@ int run_cut(const CommandInput& input, std::ostream& out, std::ostream& err) {
         std::vector<PartResult> results;
         {
             CutProgress bar(!input.json, err);
-            proof.progress = [&](size_t part, double share) { bar.show(parts[part].name, part, parts.size(), share); };
+            ProgressLines lines(input.options.contains("--progress"), err);
+            proof.progress = [&](size_t part, double share) {
+                bar.show(parts[part].name, part, parts.size(), share);
+                const double of_area = (static_cast<double>(part) + share) / static_cast<double>(parts.size());
+                lines.show((static_cast<double>(areas.size()) + of_area) / static_cast<double>(budget->areas.size()));
+            };
             results = run_proof(parts, proof);
         }
         for (size_t i = 0; i < results.size(); i++) {
@@ -233,9 +242,9 @@ int run_cut(const CommandInput& input, std::ostream& out, std::ostream& err) {
         }
     }
     if (!options.junit_path.empty()) {
-        std::ofstream file(options.junit_path);
-        file << junit_of(areas);
-        if (!file.flush()) { return complain(input, fmt::format("cannot write '{}'", options.junit_path), out, err); }
+        std::ofstream junit(options.junit_path);
+        junit << junit_of(areas);
+        if (!junit.flush()) { return complain(input, fmt::format("cannot write '{}'", options.junit_path), out, err); }
     }
     return report(areas, input.json, out) ? exit_ok : exit_not_met;
 }

@@ -56,6 +56,8 @@ int run_cut(const CommandInput& input, std::ostream& out, std::ostream& err);
 int run_emit(const CommandInput& input, std::ostream& out, std::ostream& err);
 int run_image(const CommandInput& input, std::ostream& out, std::ostream& err);
 int run_inspect(const CommandInput& input, std::ostream& out, std::ostream& err);
+int run_open(const CommandInput& input, std::ostream& out, std::ostream& err);
 int run_parts(const CommandInput& input, std::ostream& out, std::ostream& err);
+int run_report(const CommandInput& input, std::ostream& out, std::ostream& err);
 
 } // namespace perdure

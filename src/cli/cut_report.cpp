@@ -97,6 +97,7 @@ nlohmann::json json_of(const CutArea& area) {
                        {"file", area.file},
                        {"area", area.area},
                        {"part", area.part},
+                       {"sha256", area.sha256},
                        {"unit_bytes", area.geometry.unit_bytes},
                        {"blocks", area.geometry.ring_blocks},
                        {"block_units", area.geometry.units_per_ring_block()},
@@ -226,7 +227,9 @@ bool report(const std::vector<CutArea>& areas, bool json, std::ostream& out) {
     if (json) {
         nlohmann::json list = nlohmann::json::array();
         for (const CutArea& area : areas) { list.push_back(json_of(area)); }
-        out << nlohmann::json{{"holds", all}, {"areas", list}}.dump(2) << '\n';
+        out << nlohmann::json{{"holds", all}, {"sha256", areas.empty() ? "" : areas.front().sha256}, {"areas", list}}
+                   .dump(2)
+            << '\n';
         return all;
     }
     for (const CutArea& area : areas) { print_area(area, out); }
@@ -297,6 +300,7 @@ std::string add_shard(std::vector<CutArea>& areas, const nlohmann::json& json) {
             area.file = from.at("file").get<std::string>();
             area.area = from.at("area").get<std::string>();
             area.part = from.at("part").get<std::string>();
+            area.sha256 = from.value("sha256", std::string{});
             area.geometry.unit_bytes = from.at("unit_bytes").get<uint32_t>();
             area.geometry.ring_blocks = from.at("blocks").get<uint32_t>();
             area.geometry.erase_block_bytes = from.at("block_units").get<uint32_t>() * area.geometry.unit_bytes;
@@ -332,7 +336,7 @@ std::string add_shard(std::vector<CutArea>& areas, const nlohmann::json& json) {
                 continue;
             }
             const auto same = [](const CutPart& a, const CutPart& b) { return a.name == b.name && a.about == b.about; };
-            if (known->project != area.project || known->shards != area.shards ||
+            if (known->project != area.project || known->sha256 != area.sha256 || known->shards != area.shards ||
                 !std::equal(known->parts.begin(), known->parts.end(), area.parts.begin(), area.parts.end(), same)) {
                 return "is of another project, other options or another number of shards";
             }

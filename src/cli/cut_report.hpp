@@ -20,6 +20,7 @@ struct CutPart {
 
 struct CutArea {
     std::string project, file, area, part;
+    std::string sha256; ///< of the project file, as it was read
     FlashGeometry geometry;
     uint32_t check_bits = 16;
     unsigned shard = 1, shards = 1;

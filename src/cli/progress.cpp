@@ -28,4 +28,11 @@ void Progress::show(size_t done, size_t all, std::string_view what) {
          << std::flush;
 }
 
+void ProgressLines::show(double share) {
+    const int per_cent = static_cast<int>(share * 100);
+    if (!on_ || per_cent <= shown_) { return; }
+    shown_ = per_cent;
+    err_ << fmt::format("progress {:.2f}\n", per_cent / 100.0) << std::flush;
+}
+
 } // namespace perdure

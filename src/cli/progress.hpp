@@ -23,4 +23,16 @@ private:
     std::chrono::steady_clock::time_point begun_, last_;
 };
 
+/// "progress 0.42" on a line of its own, each time another per cent is done. For programs that follow this one.
+class ProgressLines {
+public:
+    ProgressLines(bool on, std::ostream& err) : on_(on), err_(err) {}
+    void show(double share);
+
+private:
+    bool on_;
+    std::ostream& err_;
+    int shown_ = -1;
+};
+
 } // namespace perdure

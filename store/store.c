@@ -797,6 +797,12 @@ static void set_log_state(const perdure_config *c, uint32_t index, uint32_t next
     state[5] = (uint8_t)count;
 }
 
+/* For log_state: the count of a full entry with `bytes` bytes of samples, 0 where they are of another size than this
+ * firmware's, so that no short entry of its own rests on them. */
+static uint32_t count_to_rest_on(const perdure_record *record, uint32_t bytes, uint32_t count) {
+    return bytes == count * record->bytes ? count : 0u;
+}
+
 /* A log's full entry: `count` samples at `samples`. Without, the newest entry's as a start puts it again, or later
  * none: then it carries on the number only. */
 static bool find_log_source(const perdure_store *s, uint32_t index, const uint8_t *samples, uint32_t count, source *f) {
@@ -930,7 +936,7 @@ static bool append(perdure_store *s, uint32_t index, const source *f, uint32_t f
     c->newest[index] = place;
 #if PERDURE_LOGS
     if (f->record != NULL && is_log(f->record)) {
-        set_log_state(c, index, f->number + f->count, 0, f->count);
+        set_log_state(c, index, f->number + f->count, 0, count_to_rest_on(f->record, f->length - LOG_BYTES, f->count));
     }
 #endif
     return true;
@@ -1190,7 +1196,8 @@ static void apply(perdure_store *s, uint32_t place, entry *e) {
         } else {
             return;
         }
-        set_log_state(c, e->index, e->log_number + (shorts + 1u) * e->log_count, shorts, e->log_count);
+        set_log_state(c, e->index, e->log_number + (shorts + 1u) * e->log_count, shorts,
+                      count_to_rest_on(&c->records[e->index], (e->width >> 3) - 1u, e->log_count));
         return;
     }
 #endif
@@ -1203,6 +1210,7 @@ static void apply(perdure_store *s, uint32_t place, entry *e) {
             return;
         }
         (void)flash_read(c, e->body + e->field_count, now, shorter(e, record));
+        set_default(record, now, shorter(e, record)); /* an earlier entry may have been longer */
         if (e->field_count != record->field_count || memcmp(e->fields, record->fields, e->field_count) != 0) {
             place |= FOREIGN_FIELDS;
         }

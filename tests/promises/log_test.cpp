@@ -435,5 +435,23 @@ TEST(PutNow, StoresATotal) {
     }
 }
 
+// A newer firmware's samples have a field more. A short entry of its own must not rest on a full one of shorter
+// samples, which a start has put again.
+TEST(Log, LongerSamplesFollowShorterOnes) {
+    LogArea area({});
+    ASSERT_EQ(perdure_format(&area.store, &area.config), PERDURE_OK);
+    for (int i = 0; i < 3; i++) { ASSERT_EQ(area.append(1), PERDURE_OK); }
+    for (const uint8_t bytes : {8, 6, 8}) {
+        area.shape.sample_bytes = bytes;
+        area.records[LogArea::log].bytes = bytes;
+        ASSERT_EQ(perdure_open(&area.store, &area.config, PERDURE_WRITE), PERDURE_OK);
+        const uint32_t from = perdure_log_next(&area.store, LogArea::log);
+        for (int i = 0; i < 3; i++) { ASSERT_EQ(area.append(1), PERDURE_OK); }
+        EXPECT_EQ(area.read(from), (std::vector<uint32_t>{from, from + 1, from + 2})) << int{bytes};
+        ASSERT_EQ(perdure_open(&area.store, &area.config, PERDURE_WRITE), PERDURE_OK);
+        EXPECT_EQ(area.read(from), (std::vector<uint32_t>{from, from + 1, from + 2})) << int{bytes};
+    }
+}
+
 } // namespace
 } // namespace perdure

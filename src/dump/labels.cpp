@@ -122,17 +122,18 @@ UnitLabel raw_label(const AreaView& view, const Decoded& decoded, size_t unit) {
                    : UnitLabel{UnitKind::unread, "unread", ""};
 }
 
-/// The states of decoded.entries, in their order, and what short ones make of their record.
+/// The states of decoded.entries, in their order, and with `texts` what short ones make of their record.
 struct Settled {
     std::vector<const char*> states;
     std::vector<std::vector<uint8_t>> values;
 };
 
-Settled settle_states(const Decoded& decoded) {
+Settled settle_states(const Decoded& decoded, bool texts) {
     Settled out;
     std::map<uint32_t, std::vector<uint8_t>> values;
     std::map<uint32_t, size_t> newest;
     out.values.resize(decoded.entries.size());
+    out.states.reserve(decoded.entries.size());
     for (size_t i = 0; i < decoded.entries.size(); i++) {
         const DumpEntry& entry = decoded.entries[i];
         out.states.push_back(entry.mark ? "mark" : entry.voided ? "void" : "stands");
@@ -145,8 +146,10 @@ Settled settle_states(const Decoded& decoded) {
         if (!entry.is_short) {
             values[*entry.id].assign(entry.payload.begin(), entry.payload.end());
         } else if (const auto found = values.find(*entry.id); found != values.end()) {
-            carry_up(found->second, entry);
-            out.values[i] = found->second;
+            if (texts) {
+                carry_up(found->second, entry);
+                out.values[i] = found->second;
+            }
         } else {
             continue; // nothing to carry up: it says nothing
         }
@@ -189,7 +192,8 @@ std::string payload_text(uint32_t id, std::span<const uint8_t> payload, const Re
     return at < payload.size() ? out + ", and more: " + hex(payload.subspan(at)) : out;
 }
 
-std::vector<UnitLabel> label_units(const AreaView& view, const Decoded& decoded, const RecordLabels& labels) {
+std::vector<UnitLabel> label_units(const AreaView& view, const Decoded& decoded, const RecordLabels& labels,
+                                   bool texts) {
     const AreaShape& shape = view.shape;
     std::vector<UnitLabel> out(size_t{shape.blocks} * shape.block_units);
     for (size_t unit = 0; unit < out.size(); unit++) { out[unit] = raw_label(view, decoded, unit); }
@@ -203,14 +207,16 @@ std::vector<UnitLabel> label_units(const AreaView& view, const Decoded& decoded,
         const size_t units = (16 + shape.unit_bytes - 1) / shape.unit_bytes;
         if (!text.empty()) { put(block, 0, units, {UnitKind::stamp, "stamp", std::move(text)}); }
     }
-    const Settled settled = settle_states(decoded);
+    const Settled settled = settle_states(decoded, texts);
     for (size_t i = 0; i < decoded.entries.size(); i++) {
         const DumpEntry& entry = decoded.entries[i];
         put(entry.block, entry.unit, entry.units,
-            {UnitKind::entry, settled.states[i], entry_text(entry, shape, labels, settled.values[i])});
+            {UnitKind::entry, settled.states[i],
+             texts ? entry_text(entry, shape, labels, settled.values[i]) : std::string()});
     }
     for (const DumpEntry& entry : decoded.doubted) {
-        put(entry.block, entry.unit, entry.units, {UnitKind::entry, "doubted", entry_text(entry, shape, labels, {})});
+        put(entry.block, entry.unit, entry.units,
+            {UnitKind::entry, "doubted", texts ? entry_text(entry, shape, labels, {}) : std::string()});
     }
     return out;
 }

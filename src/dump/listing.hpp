@@ -3,6 +3,7 @@
 
 #include <map>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "dump/decode.hpp"
@@ -36,12 +37,15 @@ enum class UnitKind : uint8_t {
 /// What one unit is.
 struct UnitLabel {
     UnitKind kind = UnitKind::blank;
-    std::string state; ///< one word: of an entry "stands", "superseded", "void", "doubted", "not counted" or "mark"
-    std::string text;  ///< what it says; may be empty
+    std::string_view
+        state;        ///< one word: of an entry "stands", "superseded", "void", "doubted", "not counted" or "mark"
+    std::string text; ///< what it says; may be empty
 };
 
-/// One label a unit, for the whole area. `decoded` is the view's.
-std::vector<UnitLabel> label_units(const AreaView& view, const Decoded& decoded, const RecordLabels& labels);
+/// One label a unit, for the whole area. `decoded` is the view's. Without `texts` no label says what its unit holds,
+/// which is most of the work.
+std::vector<UnitLabel> label_units(const AreaView& view, const Decoded& decoded, const RecordLabels& labels,
+                                   bool texts = true);
 
 /// "'water'" with a label, else "record 7".
 std::string record_name(uint32_t id, const RecordLabels& labels);

@@ -1,7 +1,6 @@
 #include "dump/ranges.hpp"
 
 #include <algorithm>
-#include <map>
 
 namespace perdure {
 namespace {
@@ -48,9 +47,9 @@ ByteKind kind_of(const UnitLabel& label) {
     }
 }
 
-/// Bytes of what begins at each unit, its filler left out.
-std::map<size_t, uint32_t> entry_bytes(const AreaShape& shape, const Decoded& decoded) {
-    std::map<size_t, uint32_t> out;
+/// Bytes of what begins at each unit, its filler left out; 0: no entry does.
+std::vector<uint32_t> entry_bytes(const AreaShape& shape, const Decoded& decoded) {
+    std::vector<uint32_t> out(size_t{shape.blocks} * shape.block_units);
     for (const auto* list : {&decoded.entries, &decoded.doubted}) {
         for (const DumpEntry& entry : *list) {
             out[size_t{entry.block} * shape.block_units + entry.unit] = entry.bytes;
@@ -66,7 +65,7 @@ std::string_view name_of(ByteKind kind) {
 }
 
 std::vector<ByteRange> label_bytes(const AreaView& view, const Decoded& decoded, const std::vector<UnitLabel>& units) {
-    const std::map<size_t, uint32_t> bytes_at = entry_bytes(view.shape, decoded);
+    const std::vector<uint32_t> bytes_at = entry_bytes(view.shape, decoded);
     std::vector<ByteRange> out;
     const auto add = [&](uint64_t bytes, ByteKind kind, const std::string& text) {
         if (bytes == 0) { return; }
@@ -85,8 +84,8 @@ std::vector<ByteRange> label_bytes(const AreaView& view, const Decoded& decoded,
         uint64_t own = whole;
         if (kind == ByteKind::stamp) {
             own = std::min<uint64_t>(whole, stamp_bytes);
-        } else if (const auto found = bytes_at.find(unit); found != bytes_at.end()) {
-            own = std::min<uint64_t>(whole, found->second);
+        } else if (bytes_at[unit] != 0) {
+            own = std::min<uint64_t>(whole, bytes_at[unit]);
         }
         add(own, kind, units[unit].text);
         add(whole - own, ByteKind::fill, "");

@@ -74,6 +74,7 @@ UnitRow inspect_file(const Expected& expected, const std::string& path, const Fl
     InspectOptions inspect_options;
     inspect_options.gaps_are_blank = options.gaps_are_blank;
     inspect_options.tries_max = options.tries_max;
+    inspect_options.texts = false; // nothing of a fleet shows them
     inspect_options.age_years = options.age_years;
     if (const auto found = options.ages.find(serial); found != options.ages.end()) {
         inspect_options.age_years = found->second;

@@ -18,7 +18,7 @@ HistoryEntry history_of(const InspectedArea& area, const DumpEntry& entry) {
     return {entry.block,
             entry.unit,
             uint64_t{unit} * area.shape.unit_bytes,
-            area.units[unit].state,
+            std::string(area.units[unit].state),
             entry.is_short,
             entry.restart,
             area.units[unit].text};
@@ -138,7 +138,7 @@ InspectedArea inspect_area(const Expected& all, const ExpectedArea& expected, co
         note_missing(area);
     }
     area.decoded = decode(area.view());
-    area.units = label_units(area.view(), area.decoded, expected.labels);
+    area.units = label_units(area.view(), area.decoded, expected.labels, options.texts);
     area.ranges = label_bytes(area.view(), area.decoded, area.units);
     area.damage = find_damage(area.view(), area.decoded, area.units, expected.labels, options.tries_max);
     const AreaShape& own = expected.shape;

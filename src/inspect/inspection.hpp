@@ -56,6 +56,7 @@ DumpFile read_dump(std::string name, std::string_view contents, std::optional<He
 struct InspectOptions {
     std::optional<double> age_years; ///< how long the unit was in use
     bool gaps_are_blank = false;     ///< what the dump does not hold is taken as blank
+    bool texts = true;               ///< what each entry and unit says, for a history, a listing or a map to read
     size_t tries_max = 20'000;       ///< single bits turned round in search of bit rot, in each area
 };
 
@@ -65,7 +66,7 @@ struct HistoryEntry {
     uint64_t offset = 0; ///< in the area, bytes
     std::string state;   ///< as in a listing: "stands", "superseded", "void" ...
     bool is_short = false, restart = false;
-    std::string text; ///< what it says
+    std::string text; ///< what it says; empty without InspectOptions::texts
 };
 
 /// One sample of a log.

@@ -34,6 +34,9 @@ std::vector<Finding> fleet_findings(const Project& project, const Area& area, co
 /// How long an entry stays unwritten in the ring, carried to the temperatures of the guarantees.
 std::vector<Finding> retention_findings(const Project& project, const AreaBudget& budget);
 
+/// How long the old copies of records with `erase_within` stay readable, in ordinary use and at once.
+std::vector<Finding> erase_findings(const Project& project, const Area& area, const AreaBudget& budget);
+
 /// Units that fail, from the user's wear-out data or bounded by the qualification sample.
 std::vector<Finding> failing_findings(const Project& project, const std::vector<AreaBudget>& areas);
 

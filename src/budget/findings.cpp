@@ -320,6 +320,7 @@ AreaBudget area_budget(const Project& project, const Area& area, const Demand& d
     append(findings, endurance_findings(project, area, budget));
     append(findings, fleet_findings(project, area, demand, budget));
     append(findings, retention_findings(project, budget));
+    append(findings, erase_findings(project, area, budget));
     return budget;
 }
 

@@ -173,6 +173,11 @@ RecordLoss loss_of(const Project& project, const Record& record, bool hold_up_ho
     if (record.has_log_entries()) { return loss_of_log(project, record); }
     RecordLoss out;
     out.name = record.name;
+    if (record.retired) {
+        out.why = "retired: never saved";
+        out.place = record.place;
+        return out;
+    }
     const Window window = window_of(record, hold_up_holds);
     const Window otherwise = window_of(record, false);
     out.time_s = window.time_s;

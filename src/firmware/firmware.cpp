@@ -19,6 +19,7 @@ namespace {
 struct Template {
     std::string_view path, source;
     bool yours = false;
+    bool for_conversions = false; ///< only where a record is made from retired ones
 };
 
 constexpr std::array templates{
@@ -26,6 +27,7 @@ constexpr std::array templates{
     Template{"%.h", "data.h.mustache"},
     Template{"%.c", "data.c.mustache"},
     Template{"%_port.c", "data_port.c.mustache", true},
+    Template{"%_convert.c", "data_convert.c.mustache", true, true},
     Template{"%_guard.h", "data_guard.h.mustache"},
     Template{"%_guard.c", "data_guard.c.mustache"},
     Template{"%.ld", "data.ld.mustache"},
@@ -71,7 +73,10 @@ tl::expected<std::vector<EmittedFile>, Diagnostic> emit_firmware(const Project& 
     }
     const kainjow::mustache::data values = template_values(project, plan, options);
     std::vector<EmittedFile> out;
+    const bool conversions = std::any_of(project.records.begin(), project.records.end(),
+                                         [](const Record& record) { return !record.from.empty(); });
     for (const Template& from : templates) {
+        if (from.for_conversions && !conversions) { continue; }
         kainjow::mustache::mustache text{without_tag_lines(firmware_file(from.source))};
         text.set_custom_escape([](const std::string& value) { return value; }); // the output is no HTML
         EmittedFile file{path_of(from.path, options.prefix), text.render(values), from.yours};

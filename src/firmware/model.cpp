@@ -57,7 +57,71 @@ data field_values(const Field& field, size_t place, size_t count, uint32_t offse
     return out;
 }
 
-data record_values(const Project& project, const PlannedArea& area, size_t index, uint32_t total_offset) {
+/// What the emitted load does besides: the line for the header, without its comment marks.
+std::string lost_text(IfLost if_lost) {
+    switch (if_lost) {
+    case IfLost::tell:
+        return "";
+    case IfLost::defaults:
+        return "If what is stored cannot be read, this load gives the defaults with PERDURE_DEFAULT; it never fails.";
+    case IfLost::last_good:
+        return "If what is stored cannot be read, this load opens the area again, as a start does, and gives the "
+               "newest older "
+               "copy that is good.";
+    case IfLost::refuse:
+        return "Never a default: PERDURE_FAULT too when nothing was ever saved. The product must not go on without it.";
+    }
+    return "";
+}
+
+/// What it takes to erase a record's old copies at once.
+std::string erase_cost(const PlannedArea& area) {
+    const FlashGeometry& geometry = area.layout.geometry;
+    return fmt::format(
+        "It erases {} ring blocks and programs up to {} units; a project file's budget says how long that takes.",
+        geometry.ring_blocks, geometry.ring_blocks * geometry.units_per_ring_block());
+}
+
+/// What a record's life through versions adds: retired, its conversion, what is done when it is lost.
+void set_versions(const PlannedArea& area, size_t index, const EmitOptions& options, data& out) {
+    const Record& record = *area.records[index];
+    out.set("retired", flag(record.retired));
+    out.set("converted", flag(!record.from.empty()));
+    out.set("from_text", fmt::format("{}", fmt::join(record.from, ", ")));
+    out.set("lost_default", flag(record.if_lost == IfLost::defaults));
+    out.set("lost_last_good", flag(record.if_lost == IfLost::last_good));
+    out.set("lost_refuse", flag(record.if_lost == IfLost::refuse));
+    const std::vector<std::string> lines = broken_lines(lost_text(record.if_lost), 110);
+    data said(data::type::bool_false);
+    if (record.if_lost != IfLost::tell) {
+        said = data();
+        said.set("text", fmt::format("{}", fmt::join(lines, "\n * ")));
+    }
+    out.set("lost_text", said);
+    out.set("erase_old", flag(record.erase_within_s.has_value()));
+    out.set("erase_cost", erase_cost(area));
+    data sources(data::type::list);
+    std::vector<std::string> arguments;
+    std::vector<std::string> parameters;
+    for (const std::string& name : record.from) {
+        for (size_t i = 0; i < area.records.size(); ++i) {
+            if (area.records[i]->name != name) { continue; }
+            data source;
+            source.set("source", name);
+            source.set("source_index", number(i));
+            source.set("source_bytes", number(area.records[i]->payload_bytes()));
+            sources << source;
+            arguments.push_back("&from_" + name);
+            parameters.push_back(fmt::format("const struct {}_{} *from_{}", options.prefix, name, name));
+        }
+    }
+    out.set("sources", sources);
+    out.set("source_arguments", fmt::format("{}", fmt::join(arguments, ", ")));
+    out.set("source_parameters", fmt::format("{}", fmt::join(parameters, ", ")));
+}
+
+data record_values(const Project& project, const PlannedArea& area, size_t index, uint32_t total_offset,
+                   const EmitOptions& options) {
     const Record& record = *area.records[index];
     const bool total = record.kind == RecordKind::total;
     data out;
@@ -94,6 +158,7 @@ data record_values(const Project& project, const PlannedArea& area, size_t index
     out.set("fields", fields);
     out.set("is_total", flag(total));
     out.set("save_now", flag(area.urgent == index));
+    set_versions(area, index, options, out);
     out.set("field_count", number(record.fields.size()));
     out.set("total_fields", number(total ? record.fields.size() : 0));
     out.set("total_offset", number(total ? total_offset : 0));
@@ -106,7 +171,7 @@ data record_values(const Project& project, const PlannedArea& area, size_t index
     return out;
 }
 
-data area_values(const Project& project, const PlannedArea& area, size_t index) {
+data area_values(const Project& project, const PlannedArea& area, size_t index, const EmitOptions& options) {
     const FlashGeometry& geometry = area.layout.geometry;
     data out;
     out.set("a", area.name);
@@ -135,7 +200,7 @@ data area_values(const Project& project, const PlannedArea& area, size_t index) 
     data records(data::type::list);
     uint32_t total_offset = 0;
     for (size_t i = 0; i < area.records.size(); ++i) {
-        records << record_values(project, area, i, total_offset);
+        records << record_values(project, area, i, total_offset, options);
         if (area.records[i]->kind == RecordKind::total) { total_offset += area.records[i]->payload_bytes(); }
     }
     out.set("records", records);
@@ -147,17 +212,30 @@ void set_uses(const Project& project, data& out) {
     std::vector<std::string> f32;
     std::vector<std::string> f64;
     std::array<bool, 9> whole{};
+    std::array<bool, 9> saved{}; // of records that are put; a retired one is only read
+    bool saves_f32 = false;
+    bool saves_f64 = false;
     for (const Record& record : project.records) {
         for (const Field& field : record.fields) {
             const std::string name = record.name + "." + field.name;
             if (field.type == FieldType::f32) { f32.push_back(name); }
             if (field.type == FieldType::f64) { f64.push_back(name); }
-            if (field.type != FieldType::bytes) { whole[field.bytes] = true; }
+            if (field.type == FieldType::bytes) { continue; }
+            whole[field.bytes] = true;
+            if (record.retired) { continue; }
+            saved[field.bytes] = true;
+            saves_f32 = saves_f32 || field.type == FieldType::f32;
+            saves_f64 = saves_f64 || field.type == FieldType::f64;
         }
     }
     out.set("uses_16", flag(whole[2]));
     out.set("uses_32", flag(whole[4]));
     out.set("uses_64", flag(whole[8]));
+    out.set("puts_16", flag(saved[2]));
+    out.set("puts_32", flag(saved[4]));
+    out.set("puts_64", flag(saved[8]));
+    out.set("puts_f32", flag(saves_f32));
+    out.set("puts_f64", flag(saves_f64));
     out.set("uses_f32", flag(!f32.empty()));
     out.set("uses_f64", flag(!f64.empty()));
     out.set("uses_f32_in", fmt::format("{}", fmt::join(f32, ", ")));
@@ -195,6 +273,7 @@ void set_part(const Project& project, const EmitOptions& options, data& out) {
 /// The emitted README's example: one field of the first record that has a number to change.
 data first_record(const Project& project) {
     for (const Record& record : project.records) {
+        if (record.retired) { continue; }
         for (const Field& field : record.fields) {
             if (field.type == FieldType::bytes) { continue; }
             data out;
@@ -246,7 +325,7 @@ data template_values(const Project& project, const FirmwarePlan& plan, const Emi
     bool urgent = false;
     for (size_t i = 0; i < plan.areas.size(); ++i) {
         const PlannedArea& area = plan.areas[i];
-        const data values = area_values(project, area, i);
+        const data values = area_values(project, area, i, options);
         areas << values;
         for (const data& record : values.get("records")->list_value()) { records << record; }
         lowest = std::min(lowest, area.offset_bytes);
@@ -256,6 +335,21 @@ data template_values(const Project& project, const FirmwarePlan& plan, const Emi
     }
     out.set("areas", areas);
     out.set("records", records);
+    data saved(data::type::list);
+    bool converts = false;
+    bool erases = false;
+    size_t at = 0;
+    for (const PlannedArea& area : plan.areas) {
+        for (const Record* record : area.records) {
+            const data& values = records.list_value().at(at++);
+            if (!record->retired) { saved << values; }
+            converts = converts || !record->from.empty();
+            erases = erases || record->erase_within_s;
+        }
+    }
+    out.set("saved_records", saved);
+    out.set("has_conversions", flag(converts));
+    out.set("has_erase_old", flag(erases));
     out.set("lowest", fmt::format("0x{:X}", lowest));
     out.set("placed_by_us", flag(by_us));
     out.set("has_totals", flag(totals));

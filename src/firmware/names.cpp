@@ -69,7 +69,7 @@ std::vector<Claim> claims_of(const FirmwarePlan& plan, const std::string& prefix
         out.push_back({upper + "_" + name, "the figures of the part", {}});
     }
     for (const char* name : {"payload", "state_of", "readable", "put16", "put32", "put64", "put_f32", "put_f64",
-                             "get16", "get32", "get64", "get_f32", "get_f64", "CHECK"}) {
+                             "get16", "get32", "get64", "get_f32", "get_f64", "CHECK", "convert"}) {
         out.push_back({name, "the packing of records", {}});
     }
     for (const PlannedArea& area : plan.areas) {
@@ -88,7 +88,9 @@ std::vector<Claim> claims_of(const FirmwarePlan& plan, const std::string& prefix
             for (const char* end : {"defaults", "fields", "now"}) {
                 out.push_back({fmt::format("{}_{}", record->name, end), by, record->place});
             }
-            for (const char* end : {"load", "save", "save_now"}) {
+            out.push_back({"convert_" + record->name, by, record->place});
+            out.push_back({fmt::format("{}_convert_{}", prefix, record->name), by, record->place});
+            for (const char* end : {"load", "save", "save_now", "unpack", "erase_old_copies"}) {
                 out.push_back({fmt::format("{}_{}_{}", prefix, record->name, end), by, record->place});
             }
         }

@@ -64,6 +64,14 @@ struct LogShape {
     Place depth_place, batch_place;
 };
 
+/// What the emitted load does when nothing good is stored: nothing was ever, or what is cannot be read.
+enum class IfLost {
+    tell,      ///< not said: the default with PERDURE_DEFAULT; PERDURE_FAULT with nothing
+    defaults,  ///< the default in both cases
+    last_good, ///< what cannot be read is looked for once more in older entries
+    refuse     ///< PERDURE_FAULT in both cases: the product must not go on without it
+};
+
 struct Record {
     std::string name;
     uint16_t id = 0; ///< 1..65534, for ever
@@ -76,6 +84,11 @@ struct Record {
     std::optional<double> loss_time_max_s; ///< the most time of it that a sudden cut may take
     std::optional<LogShape> log;           ///< kind log
     Place place, loss_place;
+    bool retired = false;                 ///< no longer saved; kept so that its data can be read and converted
+    std::vector<std::string> from = {};   ///< names of retired records whose data a conversion makes this one's of
+    IfLost if_lost = IfLost::tell;        ///< values and totals
+    std::optional<double> erase_within_s; ///< its old copies are to be gone from flash so long after a save
+    Place from_place = {}, erase_place = {};
 
     /// All fields: of a log, one sample.
     [[nodiscard]] uint32_t fields_bytes() const {

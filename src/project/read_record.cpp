@@ -68,7 +68,7 @@ Record read_record(const Section& section, std::string_view name, const Project&
     record.name = name;
     record.place = section.span.place;
     check_keys(section, {"id", "kind", "area", "heavy_user", "lost_entries", "loss_time", "depth", "batch",
-                         "among_values", "fields", "saves"});
+                         "among_values", "fields", "saves", "retired", "from", "if_lost", "erase_within"});
     check_c_name(section.source, section.span, "record", name);
     if (!section.table.contains("id")) { complain_missing(section, "id", "id = 1", "it marks the record for ever"); }
     record.id = static_cast<uint16_t>(get_whole(section, "id", 1, 65534).value_or(0));
@@ -85,7 +85,8 @@ Record read_record(const Section& section, std::string_view name, const Project&
     record.loss_place = span_of_value(section, "loss_time").place;
     const double year_days = project.product.year_days;
     record.fields = read_fields(section, kind ? std::optional(record.kind) : std::nullopt, year_days);
-    record.saves = read_saves(section, record, year_days);
+    read_life_in_versions(section, kind.has_value(), record);
+    if (!record.retired || section.table.contains("saves")) { record.saves = read_saves(section, record, year_days); }
     if (record.kind == RecordKind::log) {
         record.log = read_log(section, record, project);
     } else if (kind) {
@@ -158,6 +159,7 @@ void read_records(Source& source, const toml::table& file, Project& project) {
               [](const auto& a, const auto& b) { return a.second.place.line < b.second.place.line; });
     check_ids(source, records);
     check_area_shares(source, project, records);
+    check_sources(source, records);
     for (auto& entry : records) { project.records.push_back(std::move(entry.first)); }
     std::stable_sort(project.records.begin(), project.records.end(),
                      [](const Record& a, const Record& b) { return a.id < b.id; });

@@ -48,6 +48,12 @@ std::vector<Field> read_fields(const Section& record, std::optional<RecordKind> 
 /// Save policies of one record, whose kind and fields are known.
 std::vector<SavePolicy> read_saves(const Section& section, const Record& record, double year_days);
 
+/// Keys of a record's life through versions: retired, from, if_lost, erase_within. `kind_known`: its kind was read.
+void read_life_in_versions(const Section& section, bool kind_known, Record& record);
+
+/// Notes an error for each name in a `from` that is no retired record of the same area.
+void check_sources(Source& source, const std::vector<std::pair<Record, Span>>& records);
+
 /// Depth and batch of a record of kind log, whose fields and saves are known. Needs project.requirements.
 LogShape read_log(const Section& section, const Record& record, const Project& project);
 

@@ -23,7 +23,7 @@ function(perdure_embed target header function)
     if(kind STREQUAL "INTERFACE_LIBRARY")
         return()
     endif()
-    file(GLOB files CONFIGURE_DEPENDS ${ARGN})
+    file(GLOB files LIST_DIRECTORIES false CONFIGURE_DEPENDS ${ARGN})
     set(script ${PROJECT_SOURCE_DIR}/cmake/embed.cmake)
     set(output ${PROJECT_BINARY_DIR}/${target}_embedded.cpp)
     add_custom_command(OUTPUT ${output}

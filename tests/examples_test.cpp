@@ -14,6 +14,9 @@ namespace {
 std::vector<std::string> examples() {
     std::vector<std::string> out;
     for (const auto& entry : std::filesystem::recursive_directory_iterator(PERDURE_SOURCE_DIR "/examples")) {
+        if (entry.path().parent_path().filename() == "versions") {
+            continue;
+        } // shipped once; the present one stands beside
         if (entry.path().extension() == ".toml") { out.push_back(entry.path().string()); }
     }
     std::sort(out.begin(), out.end());

@@ -24,7 +24,7 @@ struct Example {
 std::vector<Example> examples() {
     std::vector<Example> out;
     for (const auto& entry : std::filesystem::recursive_directory_iterator(PERDURE_SOURCE_DIR "/examples")) {
-        if (entry.path().extension() != ".toml") { continue; }
+        if (entry.path().extension() != ".toml" || entry.path().parent_path().filename() == "versions") { continue; }
         std::ostringstream text;
         text << std::ifstream(entry.path()).rdbuf();
         out.push_back({entry.path().string(), text.str()});

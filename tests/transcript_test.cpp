@@ -1,5 +1,5 @@
-// The transcripts in README.md are what the program prints today. With PERDURE_WRITE_TRANSCRIPTS set they are written
-// anew instead.
+// The transcripts in README.md, and in that of an example, are what the program prints today. With
+// PERDURE_WRITE_TRANSCRIPTS set they are written anew instead.
 #include <array>
 #include <cstdio>
 #include <cstdlib>
@@ -24,9 +24,9 @@ std::string output_of(const std::string& command) {
     return text;
 }
 
-/// Compares the first fenced block after the line that begins with `build/perdure COMMAND`, or replaces it.
-void hold(const std::string& command, const std::string& printed) {
-    const std::string path = PERDURE_SOURCE_DIR "/README.md";
+/// Compares the first fenced block of `file` after `build/perdure COMMAND`, or replaces it.
+void hold(const std::string& command, const std::string& printed, const std::string& file = "README.md") {
+    const std::string path = PERDURE_SOURCE_DIR "/" + file;
     std::stringstream text;
     text << std::ifstream(path).rdbuf();
     std::string readme = text.str();
@@ -62,6 +62,12 @@ TEST(Readme, AgeTranscriptIsWhatIsPrinted) {
 TEST(Readme, CutTranscriptIsWhatIsPrinted) {
     const std::string command = "cut examples/orchard-valve/orchard-valve.toml --length 1 --nested 2 --threads 1";
     hold(command, std::regex_replace(output_of(command), std::regex(",? +[0-9.]+ s\n"), "\n"));
+}
+
+TEST(Readme, UpgradeTranscriptIsWhatIsPrinted) {
+    const std::string folder = "examples/grain-dryer-meter/";
+    const std::string command = "upgrade " + folder + "versions/1.toml " + folder + "grain-dryer-meter.toml";
+    hold(command, output_of(command), folder + "README.md");
 }
 
 } // namespace

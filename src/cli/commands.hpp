@@ -57,6 +57,8 @@ int run_emit(const CommandInput& input, std::ostream& out, std::ostream& err);
 int run_image(const CommandInput& input, std::ostream& out, std::ostream& err);
 int run_inspect(const CommandInput& input, std::ostream& out, std::ostream& err);
 int run_open(const CommandInput& input, std::ostream& out, std::ostream& err);
+int run_ship(const CommandInput& input, std::ostream& out, std::ostream& err);
+int run_upgrade(const CommandInput& input, std::ostream& out, std::ostream& err);
 int run_parts(const CommandInput& input, std::ostream& out, std::ostream& err);
 int run_report(const CommandInput& input, std::ostream& out, std::ostream& err);
 

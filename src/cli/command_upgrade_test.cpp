@@ -1,0 +1,163 @@
+// perdure ship and perdure upgrade as they are typed: what is filed, what is
+// refused, how they end.
+#include <filesystem>
+#include <fstream>
+#include <sstream>
+#include <string>
+
+#include <gtest/gtest.h>
+#include <nlohmann/json.hpp>
+
+#include "cli/commands.hpp"
+#include "tests/own_folder.hpp"
+
+namespace perdure {
+namespace {
+
+struct Ran {
+    int code;
+    std::string out, err;
+};
+
+Ran run(const std::vector<std::string>& words) {
+    std::vector<const char*> argv{"perdure"};
+    for (const std::string& word : words) { argv.push_back(word.c_str()); }
+    std::ostringstream out;
+    std::ostringstream err;
+    const int code = run_command_line(static_cast<int>(argv.size()), argv.data(), out, err);
+    return {code, out.str(), err.str()};
+}
+
+std::string text_of(const std::string& path) {
+    std::stringstream text;
+    text << std::ifstream(path).rdbuf();
+    return text.str();
+}
+
+constexpr const char* first_fields = R"({ name = "low", type = "u16" }, { name = "high", type = "u16" })";
+constexpr const char* longer_fields =
+    R"({ name = "low", type = "u16" }, { name = "high", type = "u16" }, { name = "mid", type = "u16", default = 9 })";
+
+/// A product with one record of those fields, in a folder of its own.
+class Product {
+public:
+    Product() { write(first_fields); }
+    void write(const std::string& fields, const std::string& more = "") const {
+        std::ofstream(path()) << "[product]\nname = \"oven\"\nlife = \"5 "
+                                 "y\"\n[part]\nname = \"own\"\n"
+                                 "erase_block = \"512 B\"\nblocks = "
+                                 "16\nprogram_unit = \"8 B\"\nblank = 0xFF\n"
+                                 "endurance = 10000\nerase_max = \"40 "
+                                 "ms\"\nprogram_max = \"100 us\"\n"
+                                 "[area.store]\nsize = \"1536 "
+                                 "B\"\n[record.limits]\nid = 1\nkind = \"value\"\n"
+                                 "saves = [ { events = \"1/day\" } ]\nfields = [ "
+                              << fields << " ]\n"
+                              << more;
+    }
+    [[nodiscard]] std::string path() const { return folder_ / "oven.toml"; }
+    [[nodiscard]] std::string filed(const std::string& name) const { return folder_ / ("versions/" + name); }
+
+private:
+    ScratchFolder folder_;
+};
+
+TEST(CommandShip, FilesTheProjectAndItsLine) {
+    const Product product;
+    const Ran first = run({"ship", product.path(), "--note", "first series", "--store", "1"});
+    EXPECT_EQ(first.code, exit_ok) << first.err;
+    EXPECT_EQ(text_of(product.filed("1.toml")), text_of(product.path()));
+    const std::string table = text_of(product.filed("shipped.csv"));
+    EXPECT_EQ(table.rfind("version,store,sha256,note\n1,1,", 0), 0U) << table;
+    EXPECT_NE(table.find(",first series\n"), std::string::npos) << table;
+    product.write(longer_fields);
+    EXPECT_EQ(run({"ship", product.path()}).code, exit_ok);
+    EXPECT_EQ(text_of(product.filed("2.toml")), text_of(product.path()));
+    const Ran again = run({"ship", product.path(), "--json"});
+    EXPECT_EQ(again.code, exit_ok);
+    const auto json = nlohmann::json::parse(again.out);
+    EXPECT_FALSE(json["filed"]);
+    EXPECT_EQ(json["version"], 2);
+    EXPECT_FALSE(std::filesystem::exists(product.filed("3.toml")));
+}
+
+TEST(CommandShip, FilesNothingThatBreaksARule) {
+    const Product product;
+    ASSERT_EQ(run({"ship", product.path()}).code, exit_ok);
+    product.write(R"({ name = "high", type = "u32" })");
+    const Ran ran = run({"ship", product.path()});
+    EXPECT_EQ(ran.code, exit_not_met);
+    EXPECT_NE(ran.out.find("is not filed:\nBROKEN: fields are added at a record's end only."), std::string::npos)
+        << ran.out;
+    EXPECT_FALSE(std::filesystem::exists(product.filed("2.toml")));
+}
+
+TEST(CommandUpgrade, ATurnOfVersionsHoldsBothWays) {
+    const Product product;
+    ASSERT_EQ(run({"ship", product.path(), "--store", "1"}).code, exit_ok);
+    product.write(longer_fields);
+    ASSERT_EQ(run({"ship", product.path()}).code, exit_ok);
+    product.write(longer_fields, "[record.fault]\nid = 9\nkind = \"value\"\nsaves = [ { events "
+                                 "= \"1/week\" } ]\n"
+                                 "fields = [ { name = \"code\", type = \"u16\" } ]\n");
+    const Ran ran = run({"upgrade", "--all", product.path()});
+    EXPECT_EQ(ran.code, exit_ok) << ran.out << ran.err;
+    EXPECT_EQ(ran.out.rfind("oven: 6 pairs of versions, every one holds\n", 0), 0U) << ran.out;
+    const auto json = nlohmann::json::parse(run({"upgrade", "--all", product.path(), "--json"}).out);
+    EXPECT_TRUE(json["holds"]);
+    ASSERT_EQ(json["pairs"].size(), 6U);
+    EXPECT_EQ(json["pairs"][1]["downgrade"], true);
+    EXPECT_EQ(json["pairs"][0]["from"]["store"], 1);
+    for (const auto& pair : json["pairs"]) {
+        for (const auto& flash : pair["areas"][0]["flashes"]) { EXPECT_GT(flash["cuts"], 10); }
+    }
+}
+
+TEST(CommandUpgrade, ABrokenRuleEndsWithOne) {
+    const Product product;
+    ASSERT_EQ(run({"ship", product.path()}).code, exit_ok);
+    product.write(R"({ name = "low", type = "i32" })");
+    const Ran ran = run({"upgrade", product.filed("1.toml"), product.path(), "--rules"});
+    EXPECT_EQ(ran.code, exit_not_met);
+    EXPECT_NE(ran.out.find("oven: version 1 -> the present one, does not hold"), std::string::npos) << ran.out;
+    EXPECT_NE(ran.out.find("  low                     misread    would be read "
+                           "from where low (u16) stands"),
+              std::string::npos)
+        << ran.out;
+    EXPECT_EQ(ran.out.find("tried:"), std::string::npos);
+}
+
+TEST(CommandUpgrade, SaysWhatOpenAnswersOnAnotherArea) {
+    const Product product;
+    ASSERT_EQ(run({"ship", product.path()}).code, exit_ok);
+    std::string text = text_of(product.path());
+    text.replace(text.find("1536 B"), 6, "2048 B");
+    std::ofstream(product.path()) << text;
+    const Ran ran = run({"upgrade", product.filed("1.toml"), product.path()});
+    EXPECT_EQ(ran.code, exit_not_met);
+    EXPECT_NE(ran.out.find("area store: open gives PERDURE_FOREIGN: nothing is "
+                           "read, and no byte"),
+              std::string::npos)
+        << ran.out;
+}
+
+TEST(CommandUpgrade, WrongInputEndsWithTwo) {
+    const Product product;
+    EXPECT_EQ(run({"upgrade", product.path()}).code, exit_input_wrong);
+    const Ran none = run({"upgrade", "--all", product.path()});
+    EXPECT_EQ(none.code, exit_input_wrong);
+    EXPECT_NE(none.err.find("no other version is filed in"), std::string::npos) << none.err;
+    EXPECT_EQ(run({"upgrade", product.path(), product.path(), "--to-store", "3"}).code, exit_input_wrong);
+    ASSERT_EQ(run({"ship", product.path()}).code, exit_ok);
+    std::ofstream(product.filed("1.toml"), std::ios::app) << "# changed\n";
+    const Ran changed = run({"upgrade", product.filed("1.toml"), product.path()});
+    EXPECT_EQ(changed.code, exit_input_wrong);
+    EXPECT_NE(changed.err.find("is not as it was filed as version 1"), std::string::npos) << changed.err;
+    for (const char* table : {"", "version,store,sha256,note\n2,1,00,\n", "version,store,sha256,note\n1,9,00,\n"}) {
+        std::ofstream(product.filed("shipped.csv")) << table;
+        EXPECT_EQ(run({"ship", product.path()}).code, exit_input_wrong) << table;
+    }
+}
+
+} // namespace
+} // namespace perdure

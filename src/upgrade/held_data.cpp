@@ -1,0 +1,196 @@
+#include "upgrade/held_data.hpp"
+
+#include <algorithm>
+
+#include <fmt/format.h>
+#include <fmt/ranges.h>
+
+namespace perdure {
+namespace {
+
+uint64_t little_endian(const uint8_t* from, uint32_t bytes) {
+    uint64_t value = 0;
+    for (uint32_t i = bytes; i > 0; i--) { value = value << 8 | from[i - 1]; }
+    return value;
+}
+
+std::string shown(const Payload& payload) {
+    constexpr size_t most = 24;
+    const std::vector<uint8_t> head(payload.begin(),
+                                    payload.begin() + static_cast<ptrdiff_t>(std::min(most, payload.size())));
+    return fmt::format("{:02X}{}", fmt::join(head, " "), payload.size() > most ? " ..." : "");
+}
+
+std::string wrong_value(const ReleaseStore& store, size_t index, HeldData& contents) {
+    const Record& record = *store.records()[index];
+    Payload read;
+    const release_status status = store.get(index, read);
+    const auto held = contents.values.find(record.id);
+    if (held == contents.values.end()) {
+        if (status == RELEASE_DEFAULT && read == default_payload(record)) { return {}; }
+        return fmt::format("record {} was never stored and reads as {} ({})", record.name, shown(read),
+                           name_of(status));
+    }
+    std::string wanted;
+    for (const std::optional<Payload>& may : held->second) {
+        const Payload expected = may ? fitted(*may, record) : default_payload(record);
+        if (status == (may ? RELEASE_OK : RELEASE_DEFAULT) && read == expected) {
+            const std::optional<Payload> is = may;
+            held->second = {is};
+            return {};
+        }
+        wanted = shown(expected);
+    }
+    if (contents.fell_back.contains(record.id) && status == RELEASE_OK) {
+        for (const Payload& put : contents.totals_put[record.id]) {
+            if (fitted(put, record) != read) { continue; }
+            const Payload is = put;
+            held->second = {is};
+            contents.fell_back.erase(record.id);
+            return {};
+        }
+    }
+    // Release 1 leaves in a total what an earlier, longer entry held behind the end of the newest one.
+    const Payload& newest = held->second.back() ? *held->second.back() : read;
+    for (const Payload& put : contents.totals_put[record.id]) {
+        const auto end = static_cast<ptrdiff_t>(std::min(newest.size(), read.size()));
+        if (store.release() != 1 || status != RELEASE_OK || put.size() < read.size() ||
+            !std::equal(read.begin(), read.begin() + end, newest.begin()) ||
+            !std::equal(read.begin() + end, read.end(), put.begin() + end)) {
+            continue;
+        }
+        held->second = {read};
+        return {};
+    }
+    return fmt::format("record {} reads as {} ({}) instead of {}", record.name, shown(read), name_of(status), wanted);
+}
+
+/// Samples as a firmware with this record reads them.
+std::vector<ReleaseStore::Sample> fitted(const std::vector<ReleaseStore::Sample>& samples, const Record& record) {
+    std::vector<ReleaseStore::Sample> out;
+    for (const ReleaseStore::Sample& sample : samples) { out.push_back({sample.number, fitted(sample.bytes, record)}); }
+    return out;
+}
+
+/// The newest samples, and no others.
+bool ends_with(const std::vector<ReleaseStore::Sample>& all, const std::vector<ReleaseStore::Sample>& end) {
+    return end.size() <= all.size() && std::equal(end.rbegin(), end.rend(), all.rbegin());
+}
+
+std::string wrong_log(const ReleaseStore& store, size_t index, HeldData& contents) {
+    const Record& record = *store.records()[index];
+    const std::vector<ReleaseStore::Sample> read = store.log(index);
+    const uint32_t next = store.log_next(index);
+    HeldLog& held = contents.logs[record.id];
+    // Short of a block, a ring may have to erase the last one with samples before the head has any.
+    const bool may_be_empty = store.blocks_bad() != 0;
+    for (const bool all : {true, false}) {
+        std::vector<ReleaseStore::Sample> samples = held.samples;
+        if (all) { samples.insert(samples.end(), held.begun.begin(), held.begun.end()); }
+        const uint32_t wanted = held.next + (all ? static_cast<uint32_t>(held.begun.size()) : 0);
+        if (next != wanted || !ends_with(fitted(samples, record), read) ||
+            (read.empty() && !samples.empty() && !may_be_empty)) {
+            continue;
+        }
+        held.samples.assign(samples.end() - static_cast<ptrdiff_t>(read.size()), samples.end());
+        held.begun.clear();
+        held.next = wanted;
+        return {};
+    }
+    return fmt::format("log {} shows {} samples before number {}, and {} before {} were put", record.name, read.size(),
+                       next, held.samples.size(), held.next);
+}
+
+} // namespace
+
+Payload fitted(const Payload& payload, const Record& record) {
+    Payload out = payload;
+    const Payload defaults = default_payload(record);
+    if (out.size() < defaults.size()) {
+        out.insert(out.end(), defaults.begin() + static_cast<ptrdiff_t>(out.size()), defaults.end());
+    }
+    out.resize(defaults.size());
+    return out;
+}
+
+Payload HeldData::next_value(const Record& record, std::mt19937_64& random) const {
+    Payload out(record.payload_bytes());
+    if (record.kind != RecordKind::total) {
+        for (uint8_t& byte : out) { byte = static_cast<uint8_t>(random()); }
+        return out;
+    }
+    const auto held = values.find(record.id);
+    const bool stored = held != values.end() && held->second.back();
+    out = stored ? fitted(*held->second.back(), record) : default_payload(record);
+    size_t at = 0;
+    for (const Field& field : record.fields) {
+        const uint64_t now = little_endian(&out[at], field.bytes);
+        const uint64_t most = field.bytes == 8 ? UINT64_MAX : (uint64_t{1} << (8 * field.bytes)) - 1;
+        const uint64_t step = 1 + random() % std::max<uint64_t>(1, field.movement_max);
+        uint64_t grown = now > most - step ? now : now + step;
+        for (uint32_t i = 0; i < field.bytes; i++, grown >>= 8) { out[at + i] = static_cast<uint8_t>(grown); }
+        at += field.bytes;
+    }
+    return out;
+}
+
+void HeldData::begin_put(const Record& record, const Payload& payload) {
+    std::vector<std::optional<Payload>>& may = values[record.id];
+    if (may.empty()) { may.emplace_back(std::nullopt); }
+    may.emplace_back(payload);
+    if (record.kind == RecordKind::total) { totals_put[record.id].push_back(payload); }
+    puts++;
+}
+
+void HeldData::end_put(const Record& record, const Payload& payload) {
+    values[record.id] = {payload};
+    fell_back.erase(record.id);
+}
+
+void HeldData::begin_append(uint16_t id, const Payload& samples, size_t sample_bytes) {
+    HeldLog& log = logs[id];
+    for (size_t at = 0; at < samples.size(); at += sample_bytes) {
+        const auto from = samples.begin() + static_cast<ptrdiff_t>(at);
+        log.begun.push_back(
+            {log.next + static_cast<uint32_t>(log.begun.size()), {from, from + static_cast<ptrdiff_t>(sample_bytes)}});
+    }
+    puts++;
+}
+
+void HeldData::end_append(uint16_t id) {
+    HeldLog& log = logs[id];
+    log.samples.insert(log.samples.end(), log.begun.begin(), log.begun.end());
+    log.next += static_cast<uint32_t>(log.begun.size());
+    log.begun.clear();
+}
+
+void HeldData::opened_by(const std::vector<const Record*>& records) {
+    for (auto& [id, may] : values) {
+        const auto known = std::find_if(records.begin(), records.end(), [&](const Record* r) { return r->id == id; });
+        if (known == records.end()) {
+            // It copies full entries as they stand, and no short ones (store/README.md, promise 12).
+            if (totals_put.contains(id)) { fell_back.insert(id); }
+            continue;
+        }
+        if ((*known)->kind != RecordKind::total) { continue; }
+        // It copies a total as it knows it: fields that only others know are gone then.
+        const std::vector<std::optional<Payload>> before = may;
+        std::vector<std::optional<Payload>> shortened;
+        for (const std::optional<Payload>& each : before) {
+            if (each && each->size() > (*known)->payload_bytes()) { shortened.emplace_back(fitted(*each, **known)); }
+        }
+        may.insert(may.begin(), shortened.begin(), shortened.end());
+    }
+}
+
+std::string wrong_in(const ReleaseStore& store, HeldData& contents, uint64_t& read) {
+    for (size_t i = 0; i < store.records().size(); i++) {
+        std::string wrong =
+            store.records()[i]->has_log_entries() ? wrong_log(store, i, contents) : wrong_value(store, i, contents);
+        if (!wrong.empty()) { return wrong; }
+        read++;
+    }
+    return {};
+}
+
+} // namespace perdure

@@ -31,16 +31,18 @@ void inspect_dump(benchmark::State& state) {
     const auto expected = make_expected(orchard().project, 0x08000000);
     if (area.empty() || !expected) { return state.SkipWithError("no dump to inspect"); }
     const bool hex = state.range(0) != 0;
+    InspectOptions options;
+    options.texts = state.range(1) != 0; // a fleet's dumps are inspected without
     const Memory memory{{{*expected->areas[0].place.address, area}}, {}, {}, {}};
     const std::string contents = hex ? write_intel_hex(memory) : std::string(area.begin(), area.end());
     for (auto _ : state) {
         const DumpFile dump = read_dump("dump", contents, std::nullopt, std::nullopt);
-        const Inspection inspection = inspect(*expected, dump, {});
+        const Inspection inspection = inspect(*expected, dump, options);
         if (!inspection.holds()) { return state.SkipWithError("the dump is not in order"); }
     }
     state.SetBytesProcessed(state.iterations() * static_cast<int64_t>(contents.size()));
 }
-BENCHMARK(inspect_dump)->ArgName("hex")->Arg(0)->Arg(1)->Unit(benchmark::kMicrosecond);
+BENCHMARK(inspect_dump)->ArgNames({"hex", "texts"})->ArgsProduct({{0, 1}, {0, 1}})->Unit(benchmark::kMicrosecond);
 
 } // namespace
 } // namespace perdure::bench

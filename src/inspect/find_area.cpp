@@ -65,22 +65,26 @@ std::vector<FoundArea> rings_in(const DumpFile& dump, const AreaShape& shape) {
 }
 
 struct Look {
-    Contents contents = Contents::nothing;
     uint64_t known = 0;
+    std::vector<uint8_t> bytes;
+    Decoded decoded; ///< points into `bytes`
 };
 
 Look look_at(const DumpFile& dump, int64_t begin, const AreaShape& shape) {
     const uint64_t units = uint64_t{shape.blocks} * shape.block_units;
-    std::vector<uint8_t> bytes(units * shape.unit_bytes, shape.blank);
-    std::vector<uint8_t> known(bytes.size());
     Look look;
-    look.known = copy_area(dump.read.memory, begin, bytes, known);
+    look.bytes.assign(units * shape.unit_bytes, shape.blank);
+    std::vector<uint8_t> known(look.bytes.size());
+    look.known = copy_area(dump.read.memory, begin, look.bytes, known);
     if (look.known == 0) { return look; }
-    std::vector<uint8_t> missing(units);
-    for (size_t i = 0; i < known.size(); i++) {
-        if (known[i] == 0) { missing[i / shape.unit_bytes] = 1; }
+    std::vector<uint8_t> missing;
+    if (look.known != look.bytes.size()) {
+        missing.resize(units);
+        for (size_t i = 0; i < known.size(); i++) {
+            if (known[i] == 0) { missing[i / shape.unit_bytes] = 1; }
+        }
     }
-    look.contents = decode({shape, bytes, missing}).contents;
+    look.decoded = decode({shape, look.bytes, missing});
     return look;
 }
 
@@ -102,9 +106,13 @@ AreaFound find_area(const ExpectedArea& expected, const Expected& all, const Dum
     const std::vector<Candidate> places = candidates(expected, all, dump);
     const Candidate* fallback = nullptr;
     for (const Candidate& place : places) {
-        const Look look = look_at(dump, place.begin, expected.shape);
-        if (look.contents == Contents::ring) {
-            AreaFound out{place.begin, expected.shape, {}};
+        Look look = look_at(dump, place.begin, expected.shape);
+        if (look.decoded.contents == Contents::ring) {
+            AreaFound out{place.begin, expected.shape, {}, {}, {}};
+            if (look.known == look.bytes.size()) {
+                out.bytes = std::move(look.bytes);
+                out.decoded = std::move(look.decoded);
+            }
             if (!place.what.empty()) { out.notes.push_back(place.what); }
             return out;
         }
@@ -122,7 +130,7 @@ AreaFound find_area(const ExpectedArea& expected, const Expected& all, const Dum
         }
         const int64_t asked = fallback != nullptr ? fallback->begin : places.front().begin;
         if (ring.begin == asked && same) { break; } // looked at already
-        AreaFound out{ring.begin, ring.shape, {}};
+        AreaFound out{ring.begin, ring.shape, {}, {}, {}};
         if (ring.begin != asked) {
             const int64_t by = ring.begin - asked;
             out.notes.push_back(fmt::format(
@@ -144,7 +152,7 @@ AreaFound find_area(const ExpectedArea& expected, const Expected& all, const Dum
         }
         return out;
     }
-    return {fallback != nullptr ? fallback->begin : places.front().begin, expected.shape, {}};
+    return {fallback != nullptr ? fallback->begin : places.front().begin, expected.shape, {}, {}, {}};
 }
 
 } // namespace perdure

@@ -12,6 +12,9 @@ struct AreaFound {
     int64_t begin = 0; ///< in the dump's addresses
     AreaShape shape;   ///< the project's, or that of the stamps
     std::vector<std::string> notes;
+    /// Where the whole area stands in the dump, it has been read in the search.
+    std::vector<uint8_t> bytes;
+    Decoded decoded; ///< of `bytes`; points into them
 };
 
 /// Where the area is expected, if a ring of its shape is there; else where stamps say that one is, of this shape or

@@ -18,7 +18,7 @@ HistoryEntry history_of(const InspectedArea& area, const DumpEntry& entry) {
     return {entry.block,
             entry.unit,
             uint64_t{unit} * area.shape.unit_bytes,
-            std::string(area.units[unit].state),
+            area.units[unit].state,
             entry.is_short,
             entry.restart,
             area.units[unit].text};
@@ -75,7 +75,7 @@ std::string hidden(const InspectedArea& area, const InspectedRecord& of, int64_t
     return {};
 }
 
-void collect_records(InspectedArea& area) {
+void collect_records(InspectedArea& area, bool with_history) {
     std::map<uint32_t, InspectedRecord> all;
     for (const Record* record : area.expected->records) { all[record->id].record = record; }
     for (const DumpRecord& record : area.decoded.records) {
@@ -86,12 +86,15 @@ void collect_records(InspectedArea& area) {
     std::map<uint32_t, int64_t> newest;
     for (const DumpEntry& entry : area.decoded.entries) {
         if (!entry.id) { continue; }
+        const bool stands = area.units[size_t{entry.block} * area.shape.block_units + entry.unit].state == "stands";
+        if (!with_history && !stands) { continue; }
         InspectedRecord& of = all[*entry.id];
-        of.history.push_back(history_of(area, entry));
-        if (of.history.back().state == "stands") {
-            of.newest = of.history.back();
+        HistoryEntry told = history_of(area, entry);
+        if (stands) {
+            of.newest = told;
             newest[*entry.id] = entry.age;
         }
+        if (with_history) { of.history.push_back(std::move(told)); }
     }
     for (auto& [id, of] : all) {
         of.id = id;
@@ -123,12 +126,19 @@ InspectedArea inspect_area(const Expected& all, const ExpectedArea& expected, co
     area.shape = found.shape;
     area.notes = std::move(found.notes);
     const uint64_t units = uint64_t{area.shape.blocks} * area.shape.block_units;
-    area.bytes.assign(units * area.shape.unit_bytes, area.shape.blank);
-    std::vector<uint8_t> known(area.bytes.size());
-    area.known = copy_area(dump.read.memory, area.begin, area.bytes, known);
     area.missing.assign(units, 0);
-    for (size_t i = 0; i < known.size(); i++) {
-        if (known[i] == 0) { area.missing[i / area.shape.unit_bytes] = 1; }
+    const bool is_read = !found.bytes.empty();
+    if (is_read) {
+        area.bytes = std::move(found.bytes);
+        area.decoded = std::move(found.decoded);
+        area.known = area.bytes.size();
+    } else {
+        area.bytes.assign(units * area.shape.unit_bytes, area.shape.blank);
+        std::vector<uint8_t> known(area.bytes.size());
+        area.known = copy_area(dump.read.memory, area.begin, area.bytes, known);
+        for (size_t i = 0; i < known.size(); i++) {
+            if (known[i] == 0) { area.missing[i / area.shape.unit_bytes] = 1; }
+        }
     }
     if (options.gaps_are_blank && area.known != 0 && area.known != area.bytes.size()) {
         area.notes.push_back(
@@ -137,7 +147,7 @@ InspectedArea inspect_area(const Expected& all, const ExpectedArea& expected, co
     } else {
         note_missing(area);
     }
-    area.decoded = decode(area.view());
+    if (!is_read) { area.decoded = decode(area.view()); }
     area.units = label_units(area.view(), area.decoded, expected.labels, options.texts);
     area.ranges = label_bytes(area.view(), area.decoded, area.units);
     area.damage = find_damage(area.view(), area.decoded, area.units, expected.labels, options.tries_max);
@@ -151,7 +161,7 @@ InspectedArea inspect_area(const Expected& all, const ExpectedArea& expected, co
         other.why = "its stamps say so (see the note); it was read with their shape";
         area.damage.insert(area.damage.begin(), std::move(other));
     }
-    collect_records(area);
+    collect_records(area, options.texts);
     area.wear = wear_of(area.decoded, expected, all.project->product, options.age_years);
     area.restarts = static_cast<uint32_t>(
         std::ranges::count_if(area.decoded.entries, [](const DumpEntry& entry) { return entry.restart; }));

@@ -5,6 +5,7 @@
 #include <array>
 #include <optional>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include <tl/expected.hpp>
@@ -63,8 +64,8 @@ struct InspectOptions {
 /// One entry of a record, oldest first.
 struct HistoryEntry {
     uint32_t block = 0, unit = 0;
-    uint64_t offset = 0; ///< in the area, bytes
-    std::string state;   ///< as in a listing: "stands", "superseded", "void" ...
+    uint64_t offset = 0;    ///< in the area, bytes
+    std::string_view state; ///< as in a listing: "stands", "superseded", "void" ...
     bool is_short = false, restart = false;
     std::string text; ///< what it says; empty without InspectOptions::texts
 };
@@ -83,11 +84,11 @@ struct InspectedRecord {
     std::vector<uint8_t> payload;
     std::vector<FieldValue> values; ///< of the record's fields that are stored
     std::optional<HistoryEntry> newest;
-    std::vector<HistoryEntry> history;
-    std::vector<LogSample> samples;   ///< of a log, oldest first
-    std::optional<uint32_t> log_next; ///< of a log: the number that the next sample gets
-    std::string differs;              ///< from the project: another size, other fields; empty: it does not
-    std::string may_be_old;           ///< why the value shown may not be the newest; empty: it is
+    std::vector<HistoryEntry> history; ///< empty without InspectOptions::texts
+    std::vector<LogSample> samples;    ///< of a log, oldest first
+    std::optional<uint32_t> log_next;  ///< of a log: the number that the next sample gets
+    std::string differs;               ///< from the project: another size, other fields; empty: it does not
+    std::string may_be_old;            ///< why the value shown may not be the newest; empty: it is
 };
 
 struct Wear {

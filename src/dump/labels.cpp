@@ -196,11 +196,15 @@ std::vector<UnitLabel> label_units(const AreaView& view, const Decoded& decoded,
                                    bool texts) {
     const AreaShape& shape = view.shape;
     std::vector<UnitLabel> out(size_t{shape.blocks} * shape.block_units);
-    for (size_t unit = 0; unit < out.size(); unit++) { out[unit] = raw_label(view, decoded, unit); }
+    std::vector<uint8_t> named(out.size()); // by unit: it is part of a stamp or an entry
     const auto put = [&](uint32_t block, uint32_t unit, size_t units, UnitLabel label) {
         const size_t at = size_t{block} * shape.block_units + unit;
         out[at] = std::move(label);
-        for (size_t i = 1; i < units; i++) { out[at + i] = {UnitKind::more, "", ""}; }
+        named[at] = 1;
+        for (size_t i = 1; i < units; i++) {
+            out[at + i] = {UnitKind::more, "", ""};
+            named[at + i] = 1;
+        }
     };
     for (uint32_t block = 0; block < shape.blocks; block++) {
         std::string text = stamp_text(view, block);
@@ -217,6 +221,9 @@ std::vector<UnitLabel> label_units(const AreaView& view, const Decoded& decoded,
     for (const DumpEntry& entry : decoded.doubted) {
         put(entry.block, entry.unit, entry.units,
             {UnitKind::entry, "doubted", texts ? entry_text(entry, shape, labels, {}) : std::string()});
+    }
+    for (size_t unit = 0; unit < out.size(); unit++) {
+        if (named[unit] == 0) { out[unit] = raw_label(view, decoded, unit); }
     }
     return out;
 }

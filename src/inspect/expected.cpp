@@ -69,7 +69,8 @@ DumpFile read_dump(std::string name, std::string_view contents, std::optional<He
         break;
     default:
         if (!contents.empty()) {
-            out.read.memory.segments.push_back({base.value_or(0), {contents.begin(), contents.end()}});
+            const auto* bytes = reinterpret_cast<const uint8_t*>(contents.data());
+            out.read.memory.segments.push_back({base.value_or(0), {bytes, bytes + contents.size()}});
         }
     }
     return out;

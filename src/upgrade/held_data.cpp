@@ -165,7 +165,9 @@ void HeldData::end_append(uint16_t id) {
 }
 
 void HeldData::opened_by(const std::vector<const Record*>& records) {
-    for (auto& [id, may] : values) {
+    for (auto& entry : values) {
+        const uint16_t id = entry.first;
+        std::vector<std::optional<Payload>>& may = entry.second;
         const auto known = std::find_if(records.begin(), records.end(), [&](const Record* r) { return r->id == id; });
         if (known == records.end()) {
             // It copies full entries as they stand, and no short ones (store/README.md, promise 12).

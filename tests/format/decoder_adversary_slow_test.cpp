@@ -26,6 +26,7 @@ TEST(DumpAgainstTheStoreSlow, OnAMillionStates) {
     EXPECT_GT(seen.faulting, areas_min / 10);
     EXPECT_GT(seen.flipped, areas_min / 10);
     EXPECT_GT(seen.set_aside, 1000);
+    EXPECT_LT(seen.list_lost, seen.areas / 1000);
     std::cout << seen.areas << " areas, " << seen.faulting << " with units that fault, " << seen.flipped
               << " with bits turned round, " << seen.set_aside << " with a block set aside\n";
 }

@@ -3,6 +3,7 @@
 #include <charconv>
 #include <chrono>
 #include <fstream>
+#include <optional>
 #include <ostream>
 #include <thread>
 
@@ -26,7 +27,8 @@ namespace {
 /// What was typed, checked.
 struct CutOptions {
     ProofOptions proof;
-    std::string replay; ///< "small-wrapped-1:a0.t1.r0"
+    std::string replay; ///< "store:small-wrapped-1:a0.t1.r0"
+    std::string played; ///< those of the options that change what is played, as they were typed
     std::string junit_path;
     std::string wrong; ///< not empty: what cannot be
 };
@@ -58,11 +60,23 @@ CutOptions options_of(const CommandInput& input) {
         unsigned shard = 0;
         const std::string_view text = it->second;
         if (slash == std::string::npos || !whole_number(text.substr(0, slash), shard) ||
-            !whole_number(text.substr(slash + 1), out.proof.shards) || shard < 1 || shard > out.proof.shards) {
-            out.wrong = fmt::format("--shard takes i/n with i from 1 to n, such as 2/4, not '{}'", text);
+            !whole_number(text.substr(slash + 1), out.proof.shards) || shard < 1 || shard > out.proof.shards ||
+            out.proof.shards > shards_most) {
+            out.wrong = fmt::format("--shard takes i/n with i from 1 to n, such as 2/4, and n up to {}, not '{}'",
+                                    shards_most, text);
         } else {
             out.proof.shard = shard - 1;
         }
+    }
+    for (const std::string_view name : {"--depth", "--length", "--nested"}) {
+        const auto it = input.options.find(name);
+        if (it != input.options.end()) { out.played += fmt::format(" {} {}", name, it->second); }
+    }
+    for (const std::string_view name : {"--collateral", "--undecided", "--blank-faults"}) {
+        if (input.options.contains(name)) { out.played += fmt::format(" {}", name); }
+    }
+    if (input.options.contains("--replay") && (input.options.contains("--junit") || input.json)) {
+        out.wrong = "--replay plays one failure and prints it; it does not go with --junit or --json";
     }
     for (const auto& [name, text] : input.options) {
         if (name == "--replay") { out.replay = text; }
@@ -114,8 +128,23 @@ int complain(const CommandInput& input, const std::string& text, std::ostream& o
     return exit_input_wrong;
 }
 
+/// The report, and the XML if it is asked for.
+int finish(const std::vector<CutArea>& areas, const CommandInput& input, const CutOptions& options, std::ostream& out,
+           std::ostream& err) {
+    const bool all = report(areas, input.json, out);
+    if (!options.junit_path.empty()) {
+        std::ofstream file(options.junit_path);
+        file << junit_of(areas);
+        if (!file.flush()) {
+            err << fmt::format("perdure: error: cannot write '{}'\n", options.junit_path);
+            return exit_input_wrong;
+        }
+    }
+    return all ? exit_ok : exit_not_met;
+}
+
 /// Adds up what shards said.
-int merge(const CommandInput& input, std::ostream& out, std::ostream& err) {
+int merge(const CommandInput& input, const CutOptions& options, std::ostream& out, std::ostream& err) {
     std::vector<CutArea> areas;
     for (const std::string& path : input.arguments) {
         std::ifstream file(path);
@@ -125,28 +154,36 @@ int merge(const CommandInput& input, std::ostream& out, std::ostream& err) {
     }
     const std::string missing = missing_shards(areas);
     if (!missing.empty()) { return complain(input, missing, out, err); }
-    return report(areas, input.json, out) ? exit_ok : exit_not_met;
+    return finish(areas, input, options, out, err);
 }
 
-int replay(const CommandInput& input, const CutOptions& options, const CutArea& area,
-           const std::vector<ProofPart>& parts, std::ostream& out, std::ostream& err) {
-    const size_t colon = options.replay.find(':');
-    const std::string name = options.replay.substr(0, colon);
+/// --replay AREA:PART:PATH. Nothing: it is meant for another area.
+std::optional<int> replay(const CommandInput& input, const CutOptions& options, const CutArea& area,
+                          const std::vector<ProofPart>& parts, std::ostream& out, std::ostream& err) {
+    const size_t first = options.replay.find(':');
+    const size_t second = first == std::string::npos ? first : options.replay.find(':', first + 1);
+    if (second == std::string::npos) {
+        return complain(input, "--replay takes AREA:PART:PATH, as a failure prints it", out, err);
+    }
+    if (options.replay.substr(0, first) != area.area) { return std::nullopt; }
+    const std::string name = options.replay.substr(first + 1, second - first - 1);
     const auto part = std::find_if(parts.begin(), parts.end(), [&](const ProofPart& p) { return p.name == name; });
-    const auto path = colon == std::string::npos ? std::vector<uint64_t>{}
-                                                 : path_from(std::string_view(options.replay).substr(colon + 1));
+    const auto path = path_from(std::string_view(options.replay).substr(second + 1));
     if (part == parts.end() || path.empty()) {
         std::string names;
         for (const ProofPart& p : parts) { names += (names.empty() ? "" : ", ") + p.name; }
-        return complain(input, fmt::format("--replay takes PART:PATH as a failure prints it; parts: {}", names), out,
-                        err);
+        return complain(
+            input,
+            fmt::format("--replay takes AREA:PART:PATH, as a failure prints it; parts of {}: {}", area.area, names),
+            out, err);
     }
     ProofPart one = *part;
     one.search.replay = path;
     const SearchResult result = run_part(one, options.proof, 0, {});
     if (!result.failure) {
-        out << "the path leads to no failure\n";
-        return exit_ok;
+        out << "the path leads to no failure; it does only with the project, the options and the store that it was "
+               "found with\n";
+        return exit_input_wrong;
     }
     print_failure(one, *result.failure, area, true, out);
     return exit_not_met;
@@ -164,6 +201,7 @@ CutArea begin_area(const Project& project, const AreaBudget& of, const CutOption
     area.shard = options.proof.shard + 1;
     area.shards = options.proof.shards;
     area.check_bits = 16;
+    area.options = options.played;
     for (const Area& a : project.areas) {
         if (a.name == of.name) {
             records = records_of(project, a);
@@ -187,9 +225,12 @@ std::vector<double> weights_of(const Demand& demand, const std::vector<const Rec
 } // namespace
 
 int run_cut(const CommandInput& input, std::ostream& out, std::ostream& err) {
-    if (input.options.contains("--merge")) { return merge(input, out, err); }
     const CutOptions options = options_of(input);
     if (!options.wrong.empty()) { return complain(input, options.wrong, out, err); }
+    if (!options.junit_path.empty() && !std::ofstream(options.junit_path, std::ios::app)) {
+        return complain(input, fmt::format("cannot write '{}'", options.junit_path), out, err);
+    }
+    if (input.options.contains("--merge")) { return merge(input, options, out, err); }
     if (input.arguments.size() != 1) { return complain(input, "cut takes one project file", out, err); }
     const ProjectFile file = load_project_file(input.arguments.front());
     const auto& project = file.project;
@@ -220,7 +261,10 @@ int run_cut(const CommandInput& input, std::ostream& out, std::ostream& err) {
         }
         const std::vector<ProofPart> parts = plan_proof(
             {of.layout, records, weights_of(demand, records), area.check_bits, project->product.lazy_start}, proof);
-        if (!options.replay.empty()) { return replay(input, options, area, parts, out, err); }
+        if (!options.replay.empty()) {
+            if (const auto code = replay(input, options, area, parts, out, err)) { return *code; }
+            continue;
+        }
         std::vector<PartResult> results;
         {
             CutProgress bar(!input.json, err);
@@ -241,12 +285,10 @@ int run_cut(const CommandInput& input, std::ostream& out, std::ostream& err) {
             print_failure(parts[results.size() - 1], *results.back().result.failure, areas.back(), false, out);
         }
     }
-    if (!options.junit_path.empty()) {
-        std::ofstream junit(options.junit_path);
-        junit << junit_of(areas);
-        if (!junit.flush()) { return complain(input, fmt::format("cannot write '{}'", options.junit_path), out, err); }
+    if (!options.replay.empty()) {
+        return complain(input, fmt::format("--replay names an area that {} does not have", project->path), out, err);
     }
-    return report(areas, input.json, out) ? exit_ok : exit_not_met;
+    return finish(areas, input, options, out, err);
 }
 
 } // namespace perdure

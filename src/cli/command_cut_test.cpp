@@ -1,3 +1,4 @@
+#include <algorithm>
 #include <cstdio>
 #include <filesystem>
 #include <fstream>
@@ -246,9 +247,38 @@ TEST(CommandCut, AFaultIsShownWithALineThatPlaysItAgain) {
     EXPECT_NE(again.out.find("power cut inside the program of block"), std::string::npos);
     EXPECT_NE(again.out.find("The flash before the first cut:\nhead: block 0, number 1"), std::string::npos);
     EXPECT_NE(again.out.find("restart, voids from "), std::string::npos);
-    // The store that ships passes the same path.
+    // The store that ships passes the same path: there is nothing to be shown.
     const size_t space = replay.find(' ');
-    EXPECT_EQ(cut({orchard, "--replay", replay.substr(space + 1)}).code, exit_ok);
+    const Ran passes = cut({orchard, "--replay", replay.substr(space + 1)});
+    EXPECT_EQ(passes.code, exit_input_wrong);
+    EXPECT_NE(passes.out.find("leads to no failure"), std::string::npos) << passes.out;
+}
+
+TEST(CommandCut, TheLineThatPlaysItAgainNamesAreaAndOptions) {
+    // Two areas, and a device that the store makes no promise for.
+    std::ifstream from(small_project());
+    std::stringstream text;
+    text << from.rdbuf();
+    std::string two = text.str();
+    two.replace(two.find("[area.store]"), 12, "[area.first]\nsize = \"1 KiB\"\n\n[area.store]");
+    two.replace(two.find("[record.settings]\nid = 2"), 24, "[record.settings]\nid = 2\narea = \"store\"");
+    two.replace(two.find("[record.people]\nid = 1"), 22, "[record.people]\nid = 1\narea = \"first\"");
+    const std::string path = own_folder() + "two.toml";
+    std::ofstream(path) << two;
+    const Ran found = cut({path, "--undecided", "--length", "1", "--nested", "2"});
+    EXPECT_EQ(found.code, exit_not_met) << found.out << found.err;
+    size_t lines = 0;
+    for (size_t at = found.out.find("--replay "); at != std::string::npos; at = found.out.find("--replay ", at + 1)) {
+        std::stringstream line(found.out.substr(at, found.out.find('\n', at) - at));
+        std::vector<std::string> words{path};
+        for (std::string word; line >> word;) { words.push_back(word); }
+        const Ran again = cut(words);
+        EXPECT_EQ(again.code, exit_not_met) << words[2] << again.out << again.err;
+        EXPECT_NE(again.out.find("FAILURE"), std::string::npos);
+        EXPECT_EQ(std::count(words.begin(), words.end(), "--undecided"), 1);
+        lines++;
+    }
+    EXPECT_GT(lines, 0U);
 }
 
 TEST(CommandCut, AFaultIsAFailureInJUnitXml) {
@@ -277,8 +307,13 @@ TEST(CommandCut, WrongOptionsAreInputErrors) {
     EXPECT_NE(cut({orchard, "--shard", "3/2"}).err.find("--shard takes i/n"), std::string::npos);
     EXPECT_EQ(cut({orchard, "--shard", "0/2"}).code, exit_input_wrong);
     EXPECT_EQ(cut({orchard, "--seconds", "soon"}).code, exit_input_wrong);
-    EXPECT_NE(cut({orchard, "--replay", "nonsense"}).err.find("parts: small-fresh-1"), std::string::npos);
-    EXPECT_EQ(cut({orchard, "--replay", "own-turn:a0.q9"}).code, exit_input_wrong);
+    EXPECT_NE(cut({orchard, "--replay", "nonsense"}).err.find("AREA:PART:PATH"), std::string::npos);
+    EXPECT_NE(cut({orchard, "--replay", "store:no:a0"}).err.find("parts of store: small-fresh-1"), std::string::npos);
+    EXPECT_EQ(cut({orchard, "--replay", "store:own-turn:a0.q9"}).code, exit_input_wrong);
+    EXPECT_NE(cut({orchard, "--replay", "shed:own-turn:a0"}).err.find("does not have"), std::string::npos);
+    EXPECT_EQ(cut({orchard, "--replay", "store:own-turn:a0", "--json"}).code, exit_input_wrong);
+    EXPECT_EQ(cut({orchard, "--junit", "/no/such/folder/cut.xml"}).code, exit_input_wrong);
+    EXPECT_EQ(cut({orchard, "--shard", "1/4000000000"}).code, exit_input_wrong);
     EXPECT_EQ(cut({"no/such.toml"}).code, exit_input_wrong);
     EXPECT_NE(cut({orchard, "--merge"}).err.find("no JSON"), std::string::npos);
 }

@@ -25,6 +25,11 @@ std::string reading_name(unsigned reading) {
     return "not begun";
 }
 
+/// What --replay takes: "store:own-turn:a0.t1.r0".
+std::string replay_of(const CutArea& area, const std::string& part, const SearchFailure& failure) {
+    return fmt::format("{}:{}:{}", area.area, part, path_text(failure.path));
+}
+
 SearchCounts sum_of(const CutArea& area) {
     SearchCounts sum;
     for (const CutPart& part : area.parts) { sum += part.result.counts; }
@@ -117,7 +122,7 @@ nlohmann::json json_of(const CutArea& area) {
                            {"counts", json_of(part.result.counts)}};
         if (part.result.failure) {
             one["failure"] = {{"what", part.result.failure->what},
-                              {"replay", part.name + ":" + path_text(part.result.failure->path)}};
+                              {"replay", replay_of(area, part.name, *part.result.failure) + area.options}};
         }
         out["parts"].push_back(std::move(one));
     }
@@ -154,7 +159,7 @@ void print_area(const CutArea& area, std::ostream& out) {
                            : "");
     for (const CutPart& part : area.parts) {
         const SearchCounts& counts = part.result.counts;
-        out << fmt::format("  {:<24}{:>14} cut trials, {:>11} of them distinct {:>7.1f} s\n", part.name,
+        out << fmt::format("  {:<22}{:>13} cut trials,{:>11} distinct {:>7.1f} s\n", part.name,
                            grouped(counts.trials + counts.equal), grouped(counts.trials), part.seconds);
         out << "    " << wrapped(part.about, 4, 4) << '\n';
         if (!part.result.complete && !part.result.failure) {
@@ -217,7 +222,9 @@ ChanceLimit chance_limit(uint64_t torn, uint32_t check_bits) {
 
 bool holds(const CutArea& area) {
     const SearchCounts sum = sum_of(area);
-    return static_cast<double>(sum.chance) <= chance_limit(sum.torn, area.check_bits).most &&
+    const bool one_shard = area.shards > 1 && area.shards_seen.empty(); // none may have fallen to it
+    return (sum.cuts > 0 || one_shard) &&
+           static_cast<double>(sum.chance) <= chance_limit(sum.torn, area.check_bits).most &&
            std::none_of(area.parts.begin(), area.parts.end(),
                         [](const CutPart& part) { return part.result.failure.has_value(); });
 }
@@ -264,8 +271,8 @@ void print_failure(const ProofPart& part, const SearchFailure& failure, const Cu
         out << "\nThe flash at the start that shows it, as it reads there; * changed since:\n"
             << listing(view, labels, failure.before);
     } else {
-        out << fmt::format("  play it again, with the flash before and after:\n  perdure cut {} --replay {}:{}\n\n",
-                           area.file, part.name, path_text(failure.path));
+        out << fmt::format("  play it again, with the flash before and after:\n  perdure cut {} --replay {}{}\n\n",
+                           area.file, replay_of(area, part.name, failure), area.options);
     }
 }
 
@@ -280,9 +287,8 @@ std::string junit_of(const std::vector<CutArea>& areas) {
                                  escaped(part.name), part.seconds);
             if (part.result.failure) {
                 failures++;
-                cases +=
-                    fmt::format("    <failure message=\"{}\">{}:{}</failure>\n", escaped(part.result.failure->what),
-                                escaped(part.name), path_text(part.result.failure->path));
+                cases += fmt::format("    <failure message=\"{}\">{}</failure>\n", escaped(part.result.failure->what),
+                                     escaped(replay_of(area, part.name, *part.result.failure) + area.options));
             }
             cases += "  </testcase>\n";
         }
@@ -307,6 +313,9 @@ std::string add_shard(std::vector<CutArea>& areas, const nlohmann::json& json) {
             area.check_bits = from.at("check_bits").get<uint32_t>();
             area.shard = from.at("shard").get<unsigned>();
             area.shards = from.at("shards").get<unsigned>();
+            if (area.shards < 1 || area.shards > shards_most || area.shard < 1 || area.shard > area.shards) {
+                return "names a shard that cannot be";
+            }
             for (const nlohmann::json& one : from.at("parts")) {
                 CutPart part;
                 part.name = one.at("name").get<std::string>();
@@ -317,14 +326,17 @@ std::string add_shard(std::vector<CutArea>& areas, const nlohmann::json& json) {
                 part.result.share = one.at("share").get<double>();
                 if (!counts_from(one.at("counts"), part.result.counts)) { return "has outcomes that are not known"; }
                 if (one.contains("failure")) {
+                    // AREA:PART:PATH and the options that it was found with.
                     const std::string replay = one.at("failure").at("replay").get<std::string>();
-                    part.result.failure = SearchFailure{
-                        one.at("failure").at("what").get<std::string>(),
-                        path_from(std::string_view(replay).substr(std::min(replay.size(), replay.find(':') + 1))),
-                        {},
-                        {},
-                        {},
-                        {}};
+                    const size_t end = std::min(replay.size(), replay.find(' '));
+                    const size_t colon = replay.rfind(':', end);
+                    area.options = replay.substr(end);
+                    part.result.failure = SearchFailure{one.at("failure").at("what").get<std::string>(),
+                                                        path_from(replay.substr(colon + 1, end - colon - 1)),
+                                                        {},
+                                                        {},
+                                                        {},
+                                                        {}};
                 }
                 area.parts.push_back(std::move(part));
             }

@@ -18,9 +18,12 @@ struct CutPart {
     double seconds = 0;
 };
 
+constexpr unsigned shards_most = 10'000;
+
 struct CutArea {
     std::string project, file, area, part;
-    std::string sha256; ///< of the project file, as it was read
+    std::string options; ///< those that change what is played, as they are typed, each with a space before it
+    std::string sha256;  ///< of the project file, as it was read
     FlashGeometry geometry;
     uint32_t check_bits = 16;
     unsigned shard = 1, shards = 1;

@@ -6,6 +6,7 @@
 
 #include <fmt/format.h>
 
+#include "tests/cuts/closure.hpp"
 #include "tests/cuts/tiny_ring.hpp"
 
 namespace {
@@ -65,9 +66,22 @@ template <class AnyRing> SearchResult search_ring(const AnyRing& ring, const Try
     return one.length == 0 ? search_workload(search, puts, 1) : search_sequences(search, ring.actions(), one.length);
 }
 
+/// The closure's first states only: what a cut leaves plain to see, within a few calls.
+int search_closure() {
+    const auto begun = std::chrono::steady_clock::now();
+    tiny::ClosureShape shape;
+    shape.states_max = 20'000;
+    const tiny::ClosureResult result = tiny::close_over(shape);
+    const std::chrono::duration<double> spent = std::chrono::steady_clock::now() - begun;
+    fmt::print("{} in {:.2f} s, {} states: {}\n", result.failure.empty() ? "nothing found" : "caught", spent.count(),
+               result.states, result.failure);
+    return result.failure.empty() ? 0 : 1;
+}
+
 } // namespace
 
 int main(int argc, char** argv) {
+    if (argc > 1 && std::strcmp(argv[1], "--closure") == 0) { return search_closure(); }
     const bool verbose = argc > 1 && std::strcmp(argv[1], "-v") == 0;
     const auto begun = std::chrono::steady_clock::now();
     const auto spent = [&] { return std::chrono::duration<double>(std::chrono::steady_clock::now() - begun).count(); };

@@ -110,6 +110,9 @@ const char *perdure_check_config(const perdure_config *config, uint16_t *record)
     if (config->urgent != 0u && config->records[config->urgent - 1u].batch != 0u) {
         return "urgent: not for a log";
     }
+    if (config->urgent != 0u && config->block_units == 0xFFFFu) { /* the unit behind a full head has to have a number */
+        return "block_units: 65,534 at most with urgent";
+    }
     for (uint32_t i = 0; i < config->record_count; i++) {
         const char *wrong = check_record(config, i);
         if (wrong != NULL) {

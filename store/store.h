@@ -110,7 +110,7 @@ typedef struct perdure_config {
     uint16_t record_count;
     uint16_t unknown_max; /* records of a newer firmware that get room; more make the store read-only */
     uint16_t blocks;      /* ring blocks, 2 to 32767 */
-    uint16_t block_units; /* program units in one, up to 65535 */
+    uint16_t block_units; /* program units in one, up to 65535; with urgent up to 65534 */
     uint16_t unit_bytes;  /* the part's program unit, or a multiple of it */
     uint8_t check_bits;   /* 8, 16, 24 or 32 */
     uint8_t blank;        /* what an erased byte reads: 0xFF or 0x00 */

@@ -363,6 +363,15 @@ TEST(CheckConfig, SaysWhatIsWrong) {
     EXPECT_EQ(log_after([](Area& a) { a.config.urgent = 3; }), "urgent: not for a log");
     EXPECT_EQ(log_after([](Area& a) { a.config.urgent = 1; }), "");
     EXPECT_EQ(wrong_after([](Area& a) { a.config.urgent = 4; }), "urgent: 1 + place of a record, or 0");
+    const auto units = [](uint16_t urgent, uint16_t block_units) {
+        return wrong_after([=](Area& a) {
+            a.config.urgent = urgent;
+            a.config.block_units = block_units;
+        });
+    };
+    EXPECT_EQ(units(2, 0xFFFF), "block_units: 65,534 at most with urgent");
+    EXPECT_EQ(units(2, 0xFFFE), "");
+    EXPECT_EQ(units(0, 0xFFFF), "");
     EXPECT_EQ(wrong_after([](Area& a) { a.config.check_bits = 12; }), "check_bits: 8, 16, 24 or 32");
     for (const uint8_t bits : {uint8_t{8}, uint8_t{16}, uint8_t{24}, uint8_t{32}}) {
         EXPECT_EQ(wrong_after([bits](Area& a) { a.config.check_bits = bits; }), "");

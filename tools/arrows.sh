@@ -22,9 +22,10 @@ inspect: budget project catalog flash dump hex
 fleet: inspect budget project catalog flash dump hex
 cuts: unit dump project catalog flash store
 dossier: choose budget project catalog physics flash
-web: dossier choose budget project catalog physics flash
+steps: inspect unit dump budget project catalog flash store hex
+web: steps inspect hex dump dossier choose budget project catalog physics flash
 upgrade: image unit dump budget project catalog flash store hex
-cli: upgrade web dossier choose firmware image fleet inspect hex cuts dump life unit budget project catalog flash store
+cli: upgrade web steps dossier choose firmware image fleet inspect hex cuts dump life unit budget project catalog flash store
 "
 failed=0
 checked=0

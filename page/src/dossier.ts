@@ -296,6 +296,7 @@ export interface Figure {
 export interface Dossier {
     perdure: string;
     made: string;
+    coarse: boolean;
     file: { path: string; sha256: string; text: string };
     holds: boolean;
     errors: Diagnostic[];
@@ -367,4 +368,72 @@ export interface Tried {
     errors: Diagnostic[];
     refused: { text: string; line: number } | null;
     budget: Budget | null;
+}
+
+/** Kind, record (its place in the area, or -1) and text of one unit; what is empty at the end is left out. */
+export type Unit = [string, number?, string?];
+
+export interface StepCall {
+    do: "put" | "fill" | "service" | "start";
+    record?: string;
+    count?: number;
+    cut_after?: number;
+    draw?: number;
+}
+
+export interface Steps {
+    blocks: number;
+    block_units: number;
+    unit_bytes: number;
+    smaller_ring: boolean;
+    left_out: number;
+    erases: number[];
+    off: boolean;
+    said: string;
+    took_ms: number;
+    reads: number;
+    begin: Unit[];
+    frames: { what: string; changed: [number, Unit][] }[];
+    values: { record: string; text: string; remark: string }[];
+}
+
+export interface DumpEntry {
+    block: number;
+    unit: number;
+    state: string;
+    short: boolean;
+    restart: boolean;
+    text: string;
+}
+
+export interface DumpArea {
+    area: string;
+    holds: boolean;
+    contents: "ring" | "foreign" | "nothing";
+    bytes: number;
+    bytes_known: number;
+    notes: string[];
+    block_units: number;
+    units: Unit[];
+    wear: { erases: (number | null)[]; most: number; mean: number; left_allowed: number; years_left_budgeted: number | null };
+    records: {
+        id: number;
+        name: string | null;
+        stored: boolean;
+        differs: string;
+        may_be_old: string;
+        newest: DumpEntry | null;
+        fields: { name: string; unit: string; stored: boolean; value: number | string | null }[];
+        history: DumpEntry[];
+    }[];
+    damage: { cause: string; block: number; unit: number; units: number; harmless: boolean; what: string; why: string }[];
+}
+
+export interface DumpRead {
+    dump: string;
+    format: string;
+    holds: boolean;
+    dump_bytes: number;
+    file_errors: { line: number; column: number; message: string; expected: string }[];
+    areas: DumpArea[];
 }

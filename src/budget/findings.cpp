@@ -5,6 +5,7 @@
 
 #include <fmt/format.h>
 
+#include "budget/coarse.hpp"
 #include "budget/conditions.hpp"
 #include "budget/hold_up.hpp"
 #include "budget/loss.hpp"
@@ -237,11 +238,11 @@ std::vector<RecordBudget> record_budgets(const Project& project, const Area& are
 }
 
 /// The wear with lazy starts where they are ordinary, and the other way round.
-void note_other_start(Project project, const Area& area, const Demand& demand, AreaBudget& out) {
+void note_other_start(Project project, const Area& area, const Demand& demand, Precision precision, AreaBudget& out) {
     out.lazy_start = project.product.lazy_start;
     if (demand.starts <= 0) { return; }
     project.product.lazy_start = !out.lazy_start;
-    const RingWear wear = ring_wear(out.layout, traffic_of(project, area, demand, Figures::sizing));
+    const RingWear wear = ring_wear(out.layout, traffic_of(project, area, demand, Figures::sizing), precision);
     out.other_start_erases = erases_over(wear, out.layout.geometry.ring_blocks, demand.life_s).per_block_mean;
 }
 
@@ -290,11 +291,12 @@ void append(std::vector<Finding>& to, std::vector<Finding> from) {
 }
 
 /// One area on the part as it meets it; the findings go to `findings`.
-AreaBudget area_budget(const Project& project, const Area& area, const Demand& demand, std::vector<Finding>& findings) {
+AreaBudget area_budget(const Project& project, const Area& area, const Demand& demand, Precision precision,
+                       std::vector<Finding>& findings) {
     AreaBudget budget;
     budget.name = area.name;
     budget.erases_allowed = erases_allowed(project);
-    budget.fewest_blocks = fewest_blocks(project, area, demand);
+    budget.fewest_blocks = fewest_blocks(project, area, demand, precision);
     const auto layout = choose_layout(project, area, budget);
     if (!layout) {
         findings.push_back(layout_finding(project, area, budget, layout.error()));
@@ -302,11 +304,11 @@ AreaBudget area_budget(const Project& project, const Area& area, const Demand& d
     }
     budget.laid_out = true;
     budget.layout = *layout;
-    budget.wear = ring_wear(*layout, traffic_of(project, area, demand, Figures::sizing));
-    budget.nominal_wear = ring_wear(*layout, traffic_of(project, area, demand, Figures::nominal));
+    budget.wear = ring_wear(*layout, traffic_of(project, area, demand, Figures::sizing), precision);
+    budget.nominal_wear = ring_wear(*layout, traffic_of(project, area, demand, Figures::nominal), precision);
     budget.erases = erases_over(budget.wear, layout->geometry.ring_blocks, demand.life_s);
     budget.nominal_erases = erases_over(budget.nominal_wear, layout->geometry.ring_blocks, demand.life_s);
-    note_other_start(project, area, demand, budget);
+    note_other_start(project, area, demand, precision, budget);
     budget.longest_life_years = longest_life_years(project, budget.erases);
     budget.fastest_periodic = fastest_periodic(project, area, demand, *layout);
     budget.records = record_budgets(project, area, demand, budget);
@@ -324,9 +326,7 @@ AreaBudget area_budget(const Project& project, const Area& area, const Demand& d
     return budget;
 }
 
-} // namespace
-
-tl::expected<Budget, Refusal> make_budget(const Project& project) {
+tl::expected<Budget, Refusal> budget_of(const Project& project, Precision precision) {
     const Usable can = usable(project.part);
     if (!can.ok) { return tl::unexpected(Refusal{can.why_not, 0, 0, ""}); }
     if (const auto geometry = part_geometry(project.part); !geometry) { return tl::unexpected(geometry.error()); }
@@ -339,7 +339,7 @@ tl::expected<Budget, Refusal> make_budget(const Project& project) {
     out.project = project.product.name;
     out.life_years = project.product.life_years;
     for (const Area& area : project.areas) {
-        out.areas.push_back(area_budget(as_met(project, area), area, demand, out.findings));
+        out.areas.push_back(area_budget(as_met(project, area), area, demand, precision, out.findings));
     }
     out.hold_up = hold_up_of(project, out.areas, demand);
     for (const Record& record : project.records) {
@@ -355,6 +355,16 @@ tl::expected<Budget, Refusal> make_budget(const Project& project) {
     out.caution = caution_of(project.conditions);
     out.findings.push_back(flash_finding(project, out.areas));
     return out;
+}
+
+} // namespace
+
+tl::expected<Budget, Refusal> make_budget(const Project& project) {
+    return budget_of(project, Precision::fine);
+}
+
+tl::expected<Budget, Refusal> make_coarse_budget(const Project& project) {
+    return budget_of(project, Precision::coarse);
 }
 
 } // namespace perdure

@@ -41,11 +41,16 @@ bool holds_with(const Project& project, const Area& area, const Demand& demand, 
 } // namespace
 
 std::optional<uint32_t> fewest_blocks(const Project& project, const Area& area, const Demand& demand) {
+    return fewest_blocks(project, area, demand, Precision::fine);
+}
+
+std::optional<uint32_t> fewest_blocks(const Project& project, const Area& area, const Demand& demand,
+                                      Precision precision) {
     const auto run = best_run(project.part);
     if (!run) { return std::nullopt; }
     const Traffic traffic = traffic_of(project, area, demand, Figures::sizing);
-    const auto holds = [&](uint32_t blocks, Precision precision) {
-        return blocks >= 2 && blocks <= run->count && holds_with(project, area, demand, traffic, blocks, precision);
+    const auto holds = [&](uint32_t blocks, Precision how) {
+        return blocks >= 2 && blocks <= run->count && holds_with(project, area, demand, traffic, blocks, how);
     };
     // Joined erase blocks bound the number of ring blocks from above; more blocks never wear faster below that bound.
     uint32_t most = 1, too_many = run->count + 1;
@@ -64,6 +69,7 @@ std::optional<uint32_t> fewest_blocks(const Project& project, const Area& area, 
         const uint32_t mid = low + (high - low) / 2;
         (holds(mid, Precision::coarse) ? high : low) = mid;
     }
+    if (precision == Precision::coarse) { return high; }
     while (holds(high - 1, Precision::fine)) { --high; }
     for (uint32_t tries = 0; tries < 8; ++tries, ++high) {
         if (holds(high, Precision::fine)) { return high; }

@@ -10,6 +10,10 @@ namespace perdure {
 /// Formatting erases every block, and the first one twice.
 constexpr double format_erases = 2;
 
+/// As fewest_blocks of findings.hpp; `coarse` leaves out the last, exact look.
+std::optional<uint32_t> fewest_blocks(const Project& project, const Area& area, const Demand& demand,
+                                      Precision precision);
+
 /// Erases of each block over life, formatting included.
 double erases_needed(const AreaLayout& layout, const Traffic& traffic, double life_s, Precision precision);
 

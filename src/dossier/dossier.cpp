@@ -7,6 +7,7 @@
 #include <fmt/format.h>
 #include <sha256.h>
 
+#include "budget/coarse.hpp"
 #include "budget/text.hpp"
 #include "dossier/curves_json.hpp"
 #include "dossier/part_figures.hpp"
@@ -76,6 +77,7 @@ nlohmann::json run_json(const nlohmann::json& run, const ProjectFile& file) {
 nlohmann::json dossier_json(const ProjectFile& file, const Runs& runs, const DossierOptions& options) {
     nlohmann::json out{{"perdure", options.version},
                        {"made", options.made},
+                       {"coarse", options.coarse},
                        {"file", {{"path", file.path}, {"sha256", file.sha256}, {"text", file.text}}},
                        {"holds", false},
                        {"errors", nlohmann::json::array()},
@@ -87,7 +89,7 @@ nlohmann::json dossier_json(const ProjectFile& file, const Runs& runs, const Dos
     const Project& project = *file.project;
     out["project"] = project_json(project);
     out["part"] = part_json(project.part);
-    const auto budget = make_budget(project);
+    const auto budget = options.coarse ? make_coarse_budget(project) : make_budget(project);
     if (!budget) {
         out["refused"] = {{"text", budget.error().text}, {"line", project.part_place.line}};
         return out;

@@ -49,6 +49,7 @@ bool is_of(const nlohmann::json& run, const ProjectFile& file);
 /// How much of the document is made.
 struct DossierOptions {
     unsigned what_if_points = 17; ///< 0: no such curves
+    bool coarse = false;          ///< a first answer, marked as such (budget/coarse.hpp)
     std::string version;
     std::string made; ///< date and time, as shown; may be empty
 };

@@ -4,7 +4,6 @@
 #include "inspect/inspection.hpp"
 
 namespace perdure {
-namespace {
 
 RecordLabels labels_of(const std::vector<const Record*>& records) {
     RecordLabels labels;
@@ -20,8 +19,6 @@ RecordLabels labels_of(const std::vector<const Record*>& records) {
     }
     return labels;
 }
-
-} // namespace
 
 tl::expected<Expected, Refusal> make_expected(const Project& project, std::optional<uint64_t> flash_start) {
     const auto budget = make_budget(project);

@@ -32,6 +32,9 @@ struct ExpectedArea {
     [[nodiscard]] uint64_t bytes() const { return uint64_t{shape.blocks} * shape.block_units * shape.unit_bytes; }
 };
 
+/// Names and fields of records, for listings.
+RecordLabels labels_of(const std::vector<const Record*>& records);
+
 /// What a project's dumps are held against. Made once for many of them. Points into the project.
 struct Expected {
     const Project* project = nullptr;

@@ -24,6 +24,13 @@ std::string read_change(const nlohmann::json& request, TriedChange& to);
 /// The findings of the project with that change; `errors` or `refused` as in a dossier.
 nlohmann::json tried_json(const ProjectFile& file, const TriedChange& change);
 
+/// Plays the calls of a request ("area", "script") and says what each flash operation of the last one did. `error` says
+/// what is wrong with the request.
+nlohmann::json steps_json(const ProjectFile& file, const nlohmann::json& request);
+
+/// A dump of a returned unit, held against the project: what `perdure inspect` says, and each unit of each area.
+nlohmann::json dump_json(const ProjectFile& file, const std::string& name, const std::string& contents);
+
 /// Ids, makers and whether a store can be carried, of all parts in the catalogue.
 nlohmann::json part_list_json();
 

@@ -1,10 +1,14 @@
 #include "web/server.hpp"
 
 #include <array>
+#include <atomic>
+#include <chrono>
 #include <cstdio>
+#include <cstdlib>
 #include <filesystem>
 #include <fstream>
 #include <memory>
+#include <thread>
 
 #include <fmt/format.h>
 #include <httplib.h>
@@ -88,6 +92,7 @@ struct Server::Inside {
     httplib::Server http;
     std::string host; ///< "127.0.0.1:1234"
     int port = -1;
+    std::atomic<bool> serving = false, stopping = false;
 
     [[nodiscard]] bool is_new() const {
         std::error_code error;
@@ -96,10 +101,11 @@ struct Server::Inside {
     [[nodiscard]] ProjectFile on_disk() const {
         return is_new() ? project_file_of("", options.file) : load_project_file(options.file);
     }
-    [[nodiscard]] nlohmann::json document(const ProjectFile& file, unsigned points = 0) const {
+    [[nodiscard]] nlohmann::json document(const ProjectFile& file, unsigned points = 0, bool coarse = false) const {
         const Runs runs{jobs.result("age"), jobs.result("cut"), jobs.result("choice"), jobs.result("sensitivity")};
         const std::string made = points > 0 ? date_now() : ""; // of a report
-        return dossier_json(file, runs, {.what_if_points = points, .version = options.version, .made = made});
+        return dossier_json(file, runs,
+                            {.what_if_points = points, .coarse = coarse, .version = options.version, .made = made});
     }
 
     /// Only this page's own requests pass: the right host, no other origin, the token first in the address.
@@ -182,7 +188,10 @@ void Server::Inside::post(const std::string& what, const Request& request, Respo
     }
     if (what == "save") { return save(json, response); }
     const ProjectFile file = project_file_of(text->get<std::string>(), options.file);
-    if (what == "dossier") { return answer(response, document(file)); }
+    if (what == "dossier") {
+        const auto coarse = json.find("coarse");
+        return answer(response, document(file, 0, coarse != json.end() && coarse->is_boolean() && coarse->get<bool>()));
+    }
     if (what == "report") {
         if (!file.project) { return refuse(response, 400, "the file has errors"); }
         return send(response, report_html(options.report, document(file, what_if_points)), "text/html; charset=utf-8");
@@ -198,6 +207,10 @@ void Server::Inside::post(const std::string& what, const Request& request, Respo
         const std::string wrong = read_change(json, change);
         return wrong.empty() ? answer(response, tried_json(file, change)) : refuse(response, 400, wrong);
     }
+    if (what == "steps") {
+        const nlohmann::json played = steps_json(file, json);
+        return answer(response, played, played.contains("error") ? 400 : 200);
+    }
     refuse(response, 404, "there is nothing of that name");
 }
 
@@ -212,6 +225,11 @@ void Server::Inside::set_up() {
             refuse(response, 403, why);
             return httplib::Server::HandlerResponse::Handled;
         }
+        // Said at once; the library would first wait for all of it.
+        if (std::strtoull(request.get_header_value("Content-Length").c_str(), nullptr, 10) > body_bytes_max) {
+            refuse(response, 413, "that is more than is taken");
+            return httplib::Server::HandlerResponse::Handled;
+        }
         return httplib::Server::HandlerResponse::Unhandled;
     });
     http.set_exception_handler([](const Request&, Response& response, const std::exception_ptr&) {
@@ -220,7 +238,13 @@ void Server::Inside::set_up() {
     const std::string base = "/" + options.token + "/";
     http.Get(base, [this](const Request&, Response& response) { get_page(response); });
     http.Get(base + "jobs", [this](const Request&, Response& response) { answer(response, jobs.states()); });
-    for (const char* what : {"dossier", "report", "what-if", "try", "save", "start", "cancel"}) {
+    // The bytes of a dump as they are, held against the file on disk.
+    http.Post(base + "dump", [this](const Request& request, Response& response) {
+        const std::string name = request.has_param("name") ? request.get_param_value("name") : "dump";
+        const nlohmann::json read = dump_json(on_disk(), name, request.body);
+        answer(response, read, read.contains("error") ? 400 : 200);
+    });
+    for (const char* what : {"dossier", "report", "what-if", "try", "steps", "save", "start", "cancel"}) {
         http.Post(base + what,
                   [this, what](const Request& request, Response& response) { post(what, request, response); });
     }
@@ -249,11 +273,17 @@ tl::expected<std::string, std::string> Server::bind() {
 }
 
 void Server::serve() {
-    inside_->http.listen_after_bind();
+    inside_->serving = true;
+    if (!inside_->stopping) { inside_->http.listen_after_bind(); }
+    inside_->serving = false;
 }
 
 void Server::stop() {
-    inside_->http.stop();
+    Inside& in = *inside_;
+    in.stopping = true;
+    // The library's stop does nothing until it listens. What is not serving yet will see that it is not to.
+    while (in.serving && !in.http.is_running()) { std::this_thread::sleep_for(std::chrono::milliseconds(1)); }
+    if (in.http.is_running()) { in.http.stop(); }
 }
 
 } // namespace perdure

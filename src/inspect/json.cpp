@@ -1,7 +1,7 @@
+#include "inspect/json.hpp"
+
 #include <algorithm>
 #include <cmath>
-
-#include "cli/inspect_report.hpp"
 
 namespace perdure {
 namespace {

@@ -63,3 +63,15 @@ endforeach()
 
 add_subdirectory(${PROJECT_SOURCE_DIR}/tests/adversary) # its canaries
 add_subdirectory(${PROJECT_SOURCE_DIR}/tests/faults) # and those of the exhaustive search
+
+# The page in a real browser; its screenshots, prints and figures are kept in <build>/browser.
+find_program(CHROMIUM NAMES chromium chromium-browser)
+if(page_wanted AND CHROMIUM)
+    add_test(NAME Browser.FirstUse COMMAND ${NODE} ${PROJECT_SOURCE_DIR}/page/test/first_use.js $<TARGET_FILE:perdure>
+        ${PROJECT_SOURCE_DIR}/examples ${PROJECT_BINARY_DIR}/browser)
+    add_test(NAME Browser.Types COMMAND ${NPM} run --silent check WORKING_DIRECTORY ${PROJECT_SOURCE_DIR}/page)
+    set_tests_properties(Browser.FirstUse Browser.Types PROPERTIES LABELS slow TIMEOUT 900)
+    set_tests_properties(Browser.FirstUse PROPERTIES ENVIRONMENT "CHROMIUM=${CHROMIUM}")
+else()
+    message(STATUS "No Chromium, or no page: the page is not tested in a browser (./dev test installs both)")
+endif()

@@ -84,7 +84,10 @@ public:
         if (puts && step.record >= records_.size()) { return "there is no such record"; }
         if (step.kind == StepCall::Kind::start) { power_up(step.draw); }
         if (show) { begin_to_show(); }
-        if (step.cut_after) { unit_.flash().cut_after(*step.cut_after); }
+        if (step.cut_after) {
+            unit_.flash().cut_after(*step.cut_after);
+            cut_operation_ = uint64_t{*step.cut_after} + 1;
+        }
         perform(step);
         if (unit_.flash().is_cut()) {
             off_ = true;
@@ -184,13 +187,15 @@ private:
         for (const auto& each : recording_.operations) {
             if (each.kind != FlashRecording::Kind::read) { operations++; }
         }
+        // Without power the store goes on trying until it gives up: nothing of that reaches the flash.
+        if (off_) { operations = std::min(operations, cut_operation_); }
         uint64_t done = 0;
         for (const auto& each : recording_.operations) {
             if (each.kind == FlashRecording::Kind::read) {
                 shown_.reads++;
                 continue;
             }
-            done++;
+            if (done++ == operations) { break; }
             const bool cut = off_ && done == operations;
             std::string what;
             if (each.kind == FlashRecording::Kind::program) {
@@ -265,6 +270,7 @@ private:
     std::vector<std::vector<uint8_t>> stored_;   ///< last put that returned
     std::optional<size_t> in_flight_;            ///< the record whose put the power went in
     bool off_ = false;
+    uint64_t cut_operation_ = 0; ///< of the call that the power went in: which program or erase, from 1
     StepsShown shown_;
 };
 

@@ -99,6 +99,8 @@ TEST(Steps, WithoutPowerOnlyAStartFollows) {
     size_t torn = 0;
     for (const StepUnit& unit : end_of(*off)) { torn += unit.kind == 't' ? 1 : 0; }
     EXPECT_EQ(torn, 1U);
+    EXPECT_EQ(off->frames.size(), 1U) << "what the store tries without power does not count";
+    EXPECT_EQ(play_steps(orchard(), "store", 3, {call(start), cut(call(put), 1)})->frames.size(), 2U);
     const auto wrong = play_steps(orchard(), "store", 3, {call(start), cut(call(put), 0), call(service)});
     ASSERT_FALSE(wrong);
     EXPECT_EQ(wrong.error().text, "call 3: the power is off: only a start can follow");

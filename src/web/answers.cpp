@@ -182,13 +182,16 @@ nlohmann::json steps_json(const ProjectFile& file, const nlohmann::json& request
     return out;
 }
 
-nlohmann::json dump_json(const ProjectFile& file, const std::string& name, const std::string& contents) {
+nlohmann::json dump_json(const ProjectFile& file, const std::string& name, const std::string& contents,
+                         bool gaps_are_blank) {
     if (!file.project) { return {{"error", "the project file has errors"}}; }
     const auto expected = make_expected(*file.project, std::nullopt);
     if (!expected) { return {{"error", expected.error().text}}; }
     const DumpFile dump = read_dump(name, contents, std::nullopt, std::nullopt);
     if (dump.read.memory.segments.empty()) { return {{"error", fmt::format("{} holds no bytes", name)}}; }
-    const Inspection inspection = inspect(*expected, dump, {});
+    InspectOptions options;
+    options.gaps_are_blank = gaps_are_blank;
+    const Inspection inspection = inspect(*expected, dump, options);
     nlohmann::json out = json_of(*expected, dump, inspection, {.history_max = 6, .listing = false});
     for (size_t i = 0; i < inspection.areas.size(); i++) {
         const InspectedArea& area = inspection.areas[i];

@@ -29,7 +29,8 @@ nlohmann::json tried_json(const ProjectFile& file, const TriedChange& change);
 nlohmann::json steps_json(const ProjectFile& file, const nlohmann::json& request);
 
 /// A dump of a returned unit, held against the project: what `perdure inspect` says, and each unit of each area.
-nlohmann::json dump_json(const ProjectFile& file, const std::string& name, const std::string& contents);
+nlohmann::json dump_json(const ProjectFile& file, const std::string& name, const std::string& contents,
+                         bool gaps_are_blank);
 
 /// Ids, makers and whether a store can be carried, of all parts in the catalogue.
 nlohmann::json part_list_json();

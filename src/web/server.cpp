@@ -241,7 +241,7 @@ void Server::Inside::set_up() {
     // The bytes of a dump as they are, held against the file on disk.
     http.Post(base + "dump", [this](const Request& request, Response& response) {
         const std::string name = request.has_param("name") ? request.get_param_value("name") : "dump";
-        const nlohmann::json read = dump_json(on_disk(), name, request.body);
+        const nlohmann::json read = dump_json(on_disk(), name, request.body, request.has_param("blank-gaps"));
         answer(response, read, read.contains("error") ? 400 : 200);
     });
     for (const char* what : {"dossier", "report", "what-if", "try", "steps", "save", "start", "cancel"}) {

@@ -260,7 +260,7 @@ try {
         await kept.shot(form, "new-questions");
         await form.getByRole("button", { name: "Write the project file" }).click();
         await form.locator(".bar .short").getByText("✓ holds", { exact: true }).waitFor(patience);
-        await form.getByRole("button", { name: "Save" }).click();
+        await form.getByRole("button", { name: "Save", exact: true }).click();
         await form.locator(".bar").getByText("Saved.").waitFor(patience);
         await access(fresh);
         assert.match(execFileSync(program, ["check", fresh]).toString(), /window fan/);

@@ -218,7 +218,7 @@ void Server::Inside::set_up() {
     http.set_payload_max_length(body_bytes_max);
     http.set_read_timeout(5);
     http.set_write_timeout(10);
-    http.set_keep_alive_timeout(20);
+    http.set_keep_alive_timeout(1); // how long a stop may have to wait for a browser that keeps its line open
     http.set_pre_routing_handler([this](const Request& request, Response& response) {
         add_headers(response);
         if (const std::string why = why_refused(request); !why.empty()) {

@@ -48,7 +48,7 @@ function(perdure_add_store target file)
     else()
         message(FATAL_ERROR "perdure_add_store: PORT and the file with the part's flash, or RAM_PORT")
     endif()
-    set(outputs ${folder}/${arg_PREFIX}.h ${folder}/${arg_PREFIX}.c ${folder}/${arg_PREFIX}_guard.h ${folder}/${arg_PREFIX}_guard.c
+    set(outputs ${folder}/perdure_features.h ${folder}/${arg_PREFIX}.h ${folder}/${arg_PREFIX}.c ${folder}/${arg_PREFIX}_guard.h ${folder}/${arg_PREFIX}_guard.c
         ${folder}/store/store.h ${folder}/store/store.c ${folder}/store/port.h ${folder}/host/ram_port.h ${folder}/host/ram_port.c)
     add_custom_command(OUTPUT ${folder}/emitted.stamp
         BYPRODUCTS ${outputs}
@@ -64,4 +64,5 @@ function(perdure_add_store target file)
     add_custom_target(${target}_${arg_PREFIX}_emitted DEPENDS ${folder}/emitted.stamp)
     add_dependencies(${target} ${target}_${arg_PREFIX}_emitted)
     target_include_directories(${target} PRIVATE ${folder})
+    target_compile_definitions(${target} PRIVATE PERDURE_FEATURES)
 endfunction()

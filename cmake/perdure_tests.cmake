@@ -14,7 +14,7 @@ list(FILTER quick_files EXCLUDE REGEX "_slow_test\\.cpp$")
 set(shared_files ${test_files})
 list(FILTER shared_files EXCLUDE REGEX "_test\\.cpp$")
 
-set(test_links perdure_cli perdure_upgrade perdure_web perdure_steps perdure_dossier perdure_choose perdure_firmware perdure_image perdure_fleet perdure_inspect perdure_hex perdure_cuts perdure_dump perdure_life perdure_unit perdure_budget perdure_project perdure_catalog perdure_physics perdure_flash perdure_store
+set(test_links perdure_cli perdure_cut_log perdure_upgrade perdure_web perdure_steps perdure_dossier perdure_choose perdure_firmware perdure_image perdure_fleet perdure_inspect perdure_hex perdure_cuts perdure_dump perdure_life perdure_unit perdure_budget perdure_project perdure_catalog perdure_physics perdure_flash perdure_store
     fmt::fmt nlohmann_json::nlohmann_json Boost::headers)
 
 # perdure_test_target(target links...)

@@ -10,6 +10,12 @@
 #include <stdbool.h>
 #include <stdint.h>
 
+/* Where PERDURE_FEATURES is defined for all files, a header of the product sets macros of store.h: which features it has, and what
+ * keeps the interrupt out that saves when the supply fails. */
+#ifdef PERDURE_FEATURES
+#include "perdure_features.h"
+#endif
+
 #ifdef __cplusplus
 extern "C" {
 #endif

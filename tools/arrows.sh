@@ -20,12 +20,13 @@ hex:
 image: unit budget project catalog flash store hex
 inspect: budget project catalog flash dump hex
 fleet: inspect budget project catalog flash dump hex
+cut_log:
 cuts: unit dump project catalog flash store
 dossier: choose budget project catalog physics flash
 steps: inspect unit dump budget project catalog flash store hex
 web: steps inspect hex dump dossier choose budget project catalog physics flash
 upgrade: image unit dump budget project catalog flash store hex
-cli: upgrade web steps dossier choose firmware image fleet inspect hex cuts dump life unit budget project catalog flash store
+cli: cut_log upgrade web steps dossier choose firmware image fleet inspect hex cuts dump life unit budget project catalog flash store
 "
 failed=0
 checked=0

@@ -52,6 +52,7 @@ int run_age(const CommandInput& input, std::ostream& out, std::ostream& err);
 int run_budget(const CommandInput& input, std::ostream& out, std::ostream& err);
 int run_choose(const CommandInput& input, std::ostream& out, std::ostream& err);
 int run_check(const CommandInput& input, std::ostream& out, std::ostream& err);
+int run_cut_log(const CommandInput& input, std::ostream& out, std::ostream& err);
 int run_cut(const CommandInput& input, std::ostream& out, std::ostream& err);
 int run_emit(const CommandInput& input, std::ostream& out, std::ostream& err);
 int run_image(const CommandInput& input, std::ostream& out, std::ostream& err);

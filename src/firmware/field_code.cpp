@@ -92,12 +92,12 @@ std::string pack_statement(const Field& field, uint32_t offset, std::string_view
     return fmt::format("put{}({}, {});", width_name(field), at(offset, payload), value);
 }
 
-std::string unpack_statement(const Field& field, uint32_t offset) {
+std::string unpack_statement(const Field& field, uint32_t offset, std::string_view payload) {
     if (is_bytes(field.type)) {
-        return fmt::format("memcpy(to->{}, {}, sizeof to->{});", field.name, at(offset), field.name);
+        return fmt::format("memcpy(to->{}, {}, sizeof to->{});", field.name, at(offset, payload), field.name);
     }
-    const std::string value =
-        field.bytes == 1 ? fmt::format("payload[{}]", offset) : fmt::format("get{}({})", width_name(field), at(offset));
+    const std::string value = field.bytes == 1 ? fmt::format("{}[{}]", payload, offset)
+                                               : fmt::format("get{}({})", width_name(field), at(offset, payload));
     return is_signed(field.type) ? fmt::format("to->{} = ({}){};", field.name, c_type(field), value)
                                  : fmt::format("to->{} = {};", field.name, value);
 }

@@ -17,7 +17,7 @@ std::string field_comment(const Field& field);
 
 /// The statement that packs it at `offset` of `payload`, an array of bytes, and the one that unpacks it.
 std::string pack_statement(const Field& field, uint32_t offset, std::string_view payload = "payload");
-std::string unpack_statement(const Field& field, uint32_t offset);
+std::string unpack_statement(const Field& field, uint32_t offset, std::string_view payload = "payload");
 
 /// Its default as a C literal; empty where it is all zeros.
 std::string default_literal(const Field& field);

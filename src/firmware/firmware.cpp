@@ -20,16 +20,20 @@ struct Template {
     std::string_view path, source;
     bool yours = false;
     bool for_conversions = false; ///< only where a record is made from retired ones
+    bool bench = false;           ///< only where it is asked for
 };
 
 constexpr std::array templates{
     Template{"README.md", "README.md.mustache"},
     Template{"%.h", "data.h.mustache"},
     Template{"%.c", "data.c.mustache"},
+    Template{"perdure_features.h", "perdure_features.h.mustache"},
     Template{"%_port.c", "data_port.c.mustache", true},
     Template{"%_convert.c", "data_convert.c.mustache", true, true},
     Template{"%_guard.h", "data_guard.h.mustache"},
     Template{"%_guard.c", "data_guard.c.mustache"},
+    Template{"%_bench.h", "data_bench.h.mustache", false, false, true},
+    Template{"%_bench.c", "data_bench.c.mustache", false, false, true},
     Template{"%.ld", "data.ld.mustache"},
     Template{"%.cmake", "data.cmake.mustache"},
     Template{"%.mk", "data.mk.mustache"},
@@ -43,7 +47,8 @@ constexpr std::array store_files{"store.h",   "store.c",   "port.h",  "check_con
                                  "README.md", "format.md", "SIZE.md", "MISRA.md"};
 
 /// The template with every line that holds nothing but the tag of a section joined to the next, so that a section that
-/// is left out leaves no empty line.
+/// is left out leaves no empty line. An empty line behind one such tag stays, though the template engine takes the
+/// line feed behind a tag that stands alone.
 std::string without_tag_lines(std::string_view text) {
     std::string out;
     while (!text.empty()) {
@@ -54,8 +59,15 @@ std::string without_tag_lines(std::string_view text) {
                          std::string_view("#^/").find(line[2]) != std::string_view::npos;
         if (tag) { line.remove_suffix(1); }
         out += line;
+        if (tag && !text.empty() && text.front() == '\n') { out += '\n'; }
     }
     return out;
+}
+
+/// One empty line where several stand.
+std::string without_empty_pairs(std::string text) {
+    for (size_t at = 0; (at = text.find("\n\n\n", at)) != std::string::npos;) { text.erase(at, 1); }
+    return text;
 }
 
 std::string path_of(std::string_view path, const std::string& prefix) {
@@ -77,9 +89,10 @@ tl::expected<std::vector<EmittedFile>, Diagnostic> emit_firmware(const Project& 
                                          [](const Record& record) { return !record.from.empty(); });
     for (const Template& from : templates) {
         if (from.for_conversions && !conversions) { continue; }
+        if (from.bench && !options.bench) { continue; }
         kainjow::mustache::mustache text{without_tag_lines(firmware_file(from.source))};
         text.set_custom_escape([](const std::string& value) { return value; }); // the output is no HTML
-        EmittedFile file{path_of(from.path, options.prefix), text.render(values), from.yours};
+        EmittedFile file{path_of(from.path, options.prefix), without_empty_pairs(text.render(values)), from.yours};
         if (!text.is_valid()) { throw std::logic_error(fmt::format("{}: {}", from.source, text.error_message())); }
         out.push_back(std::move(file));
     }

@@ -18,6 +18,7 @@ struct EmittedFile {
 
 struct EmitOptions {
     std::string prefix = "data"; ///< of every name and file that is emitted
+    bool bench = false;          ///< also a firmware for a bench that cuts the supply
     std::string project_sha256;  ///< of the project file's bytes, in hexadecimal
 };
 

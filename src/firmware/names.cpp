@@ -60,16 +60,18 @@ struct Claim {
 std::vector<Claim> claims_of(const FirmwarePlan& plan, const std::string& prefix) {
     std::vector<Claim> out;
     const std::string upper = upper_case(prefix);
-    for (const char* name : {"open", "state", "format", "service", "store", "area", "port_read", "port_program",
-                             "port_erase", "health", "guard_look", "guard_day", "health_pack"}) {
+    for (const char* name :
+         {"open", "state", "format", "service", "store", "area", "port_read", "port_program", "port_erase", "port_mask",
+          "port_unmask", "health", "guard_look", "guard_day", "health_pack", "bench_run", "bench_send"}) {
         out.push_back({prefix + "_" + name, "the calls for all records", {}});
     }
-    for (const char* name : {"H", "AREAS", "UNIT_BYTES", "ERASE_BLOCK_BYTES", "BLANK", "UNKNOWN_MAX", "RAM_PORT_H",
-                             "GUARD_H", "HEALTH_BYTES", "ALARM_SPENT_PERCENT", "ALARM_DAY_PERCENT"}) {
+    for (const char* name :
+         {"H", "AREAS", "UNIT_BYTES", "ERASE_BLOCK_BYTES", "BLANK", "UNKNOWN_MAX", "RAM_PORT_H", "GUARD_H",
+          "HEALTH_BYTES", "BENCH_H", "ALARM_SPENT_PERCENT", "ALARM_DAY_PERCENT", "OPEN_MODE"}) {
         out.push_back({upper + "_" + name, "the figures of the part", {}});
     }
     for (const char* name : {"payload", "state_of", "readable", "put16", "put32", "put64", "put_f32", "put_f64",
-                             "get16", "get32", "get64", "get_f32", "get_f64", "CHECK", "convert"}) {
+                             "get16", "get32", "get64", "get_f32", "get_f64", "CHECK", "convert", "perdure_features"}) {
         out.push_back({name, "the packing of records", {}});
     }
     for (const PlannedArea& area : plan.areas) {
@@ -85,13 +87,18 @@ std::vector<Claim> claims_of(const FirmwarePlan& plan, const std::string& prefix
         }
         for (const Record* record : area.records) {
             const std::string by = fmt::format("[record.{}]", record->name);
-            for (const char* end : {"defaults", "fields", "now"}) {
+            for (const char* end : {"defaults", "fields", "now", "pack", "unpack", "waiting", "show", "first_from",
+                                    "take_first", "take_page", "at", "fetch", "oldest"}) {
                 out.push_back({fmt::format("{}_{}", record->name, end), by, record->place});
             }
             out.push_back({"convert_" + record->name, by, record->place});
             out.push_back({fmt::format("{}_convert_{}", prefix, record->name), by, record->place});
-            for (const char* end : {"load", "save", "save_now", "unpack", "erase_old_copies"}) {
+            for (const char* end : {"load", "save", "save_now", "unpack", "erase_old_copies", "append", "flush",
+                                    "waiting", "next", "walk", "walk_back", "since", "visit", "clear"}) {
                 out.push_back({fmt::format("{}_{}_{}", prefix, record->name, end), by, record->place});
+            }
+            for (const char* end : {"DEPTH", "BATCH"}) {
+                out.push_back({fmt::format("{}_{}_{}", upper, upper_case(record->name), end), by, record->place});
             }
         }
     }

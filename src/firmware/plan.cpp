@@ -72,7 +72,10 @@ tl::expected<uint64_t, Diagnostic> offset_of(const Project& project, const Area&
 
 void add_ram(PlannedArea& area, uint32_t unknown_max) {
     for (const Record* record : area.records) {
-        if (record->kind == RecordKind::total) { area.totals_bytes += record->payload_bytes(); }
+        area.totals_bytes += kept_in_ram_bytes(*record);
+        if (record->has_log_entries() && record->log->batch > 1) {
+            area.waiting_bytes += record->log->batch * record->payload_bytes() + 1;
+        }
     }
     const auto records = static_cast<uint32_t>(area.records.size());
     area.urgent_bytes = area.urgent ? area.records[*area.urgent]->payload_bytes() : 0;
@@ -80,15 +83,10 @@ void add_ram(PlannedArea& area, uint32_t unknown_max) {
                      area.layout.geometry.ring_blocks + area.layout.geometry.unit_bytes + 1;
 }
 
-/// Finds the record that is saved when the supply fails. Refuses what cannot be written yet.
+/// Finds the record that is saved when the supply fails.
 std::optional<Diagnostic> choose_urgent(const Project& project, PlannedArea& area) {
     for (size_t i = 0; i < area.records.size(); ++i) {
         const Record& record = *area.records[i];
-        if (record.kind == RecordKind::log) {
-            return at(project, record.place,
-                      fmt::format("[record.{}] is a log, and emit writes values and totals only", record.name),
-                      "a project without logs; perdure_append in store/store.h serves them by hand");
-        }
         if (!record.saved_at_power_fail()) { continue; }
         if (area.urgent) {
             return at(project, record.place,
@@ -111,6 +109,12 @@ void add_guard(PlannedArea& area, const Project& project, const RingWear& wear) 
 }
 
 } // namespace
+
+uint32_t kept_in_ram_bytes(const Record& record) {
+    constexpr uint32_t log_state_bytes = 6; // store.h, perdure_record
+    if (record.has_log_entries()) { return log_state_bytes; }
+    return record.kind == RecordKind::total ? record.payload_bytes() : 0;
+}
 
 tl::expected<FirmwarePlan, Diagnostic> plan_firmware(const Project& project, const Budget& budget) {
     FirmwarePlan plan;

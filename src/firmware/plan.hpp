@@ -21,7 +21,8 @@ struct PlannedArea {
     std::vector<const Record*> records; ///< the layout's, in its order
     std::optional<size_t> urgent;       ///< place of the record that is saved when the supply fails
     uint32_t urgent_bytes = 0;          ///< RAM for that record on its way
-    uint32_t totals_bytes = 0;          ///< RAM for the totals' current values
+    uint32_t totals_bytes = 0;          ///< RAM for the totals' current values and where logs stand
+    uint32_t waiting_bytes = 0;         ///< RAM for samples that wait for a batch, their count too
     uint32_t ram_bytes = 0;             ///< RAM beside perdure_store, without padding
     uint32_t erases_allowed = 0;        ///< of each block: endurance x spend limit / margin
     double units_a_day = 0;             ///< programmed, as budgeted: saves, copies, starts, marks
@@ -32,9 +33,12 @@ struct PlannedArea {
 
 struct FirmwarePlan {
     std::vector<PlannedArea> areas; ///< in the project's order
-    uint32_t payload_bytes_max = 0; ///< of the largest record
+    uint32_t payload_bytes_max = 0; ///< of the largest record, or sample of a log
     uint32_t unknown_max = 4;       ///< records of a newer firmware that get RAM in each area
 };
+
+/// RAM that the store keeps of a record between calls, beside its place: a total's current value, where a log stands.
+uint32_t kept_in_ram_bytes(const Record& record);
 
 /// Plans the firmware of a project with its budget. Areas without a start are put at the top of the run of equal
 /// blocks, each below the one before, clear of the others. Refused, with a place, where an area could not be laid out,

@@ -61,6 +61,7 @@ struct LogShape {
     uint32_t batch = 1;         ///< samples put as one entry, 1..255
     bool batch_found = false;   ///< the largest that the loss window allows
     bool short_log = false;     ///< one value in its area that holds all samples, put whole with each new one
+    std::optional<size_t> time_stamp = std::nullopt; ///< place of the field in which samples ascend
     Place depth_place, batch_place;
 };
 

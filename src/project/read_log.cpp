@@ -91,6 +91,22 @@ void read_batch(const Section& section, const Record& record, const Project& pro
     }
 }
 
+void read_time_stamp(const Section& section, const Record& record, LogShape& log) {
+    const auto name = get_text(section, "time_stamp", "the name of a field");
+    if (!name) { return; }
+    std::vector<std::string> names;
+    for (size_t i = 0; i < record.fields.size(); ++i) {
+        const Field& field = record.fields[i];
+        if (field.type != FieldType::u32 && field.type != FieldType::u64) { continue; }
+        names.push_back(field.name);
+        if (field.name == *name) { log.time_stamp = i; }
+    }
+    if (log.time_stamp) { return; }
+    section.source.complain(
+        span_of_value(section, "time_stamp"), fmt::format("no field of type u32 or u64 is named \"{}\"", *name),
+        names.empty() ? "a field of type u32 or u64 that never gets smaller" : listed(names), nearest(*name, names));
+}
+
 } // namespace
 
 LogShape read_log(const Section& section, const Record& record, const Project& project) {
@@ -105,6 +121,7 @@ LogShape read_log(const Section& section, const Record& record, const Project& p
     }
     read_depth(section, record, project, log);
     read_batch(section, record, project, log);
+    read_time_stamp(section, record, log);
     return log;
 }
 

@@ -55,7 +55,7 @@ void read_totals_only(const Section& section, Record& record) {
 }
 
 void refuse_log_keys(const Section& section, std::string_view kind) {
-    for (const char* key : {"depth", "batch", "among_values"}) {
+    for (const char* key : {"depth", "batch", "among_values", "time_stamp"}) {
         if (!section.table.contains(key)) { continue; }
         section.source.complain(span_of_key(section, key),
                                 fmt::format("\"{}\" is for logs, and this record is a {}", key, kind),
@@ -67,8 +67,9 @@ Record read_record(const Section& section, std::string_view name, const Project&
     Record record;
     record.name = name;
     record.place = section.span.place;
-    check_keys(section, {"id", "kind", "area", "heavy_user", "lost_entries", "loss_time", "depth", "batch",
-                         "among_values", "fields", "saves", "retired", "from", "if_lost", "erase_within"});
+    check_keys(section,
+               {"id", "kind", "area", "heavy_user", "lost_entries", "loss_time", "depth", "batch", "among_values",
+                "time_stamp", "fields", "saves", "retired", "from", "if_lost", "erase_within"});
     check_c_name(section.source, section.span, "record", name);
     if (!section.table.contains("id")) { complain_missing(section, "id", "id = 1", "it marks the record for ever"); }
     record.id = static_cast<uint16_t>(get_whole(section, "id", 1, 65534).value_or(0));

@@ -95,6 +95,72 @@ saves = [ { events = "1/day" } ]
 )";
 }
 
+std::string every_log_project() {
+    return R"(
+[product]
+name = "logs"
+life = "5 y"
+
+[part]
+name = "made up"
+erase_block = "1 KiB"
+blocks = 64
+program_unit = "4 B"
+blank = 0xFF
+endurance = 10000
+erase_max = "4 ms"
+program_max = "90 us"
+vdd_min = "1.8 V"
+
+[supply]
+load = "12 mA"
+charged_to = "3.3 V"
+trips_at = "2.9 V"
+cpu_min = "2.0 V"
+detection = "50 us"
+capacitance = "8 mF"
+
+[area.first]
+[area.second]
+check_bits = 24
+
+[record.trace]
+id = 3
+kind = "log"
+area = "first"
+depth = 500
+batch = 7
+time_stamp = "at"
+fields = [ { name = "flags", type = "u8" }, { name = "at", type = "u64" }, { name = "level", type = "f32" } ]
+saves = [ { every = "10 min" } ]
+
+[record.state]
+id = 4
+kind = "value"
+area = "first"
+fields = [ { name = "mode", type = "u8", default = 3 }, { name = "run_s", type = "u32" } ]
+saves = [ { at_power_fail = true }, { events = "3/day" } ]
+
+[record.events]
+id = 300
+kind = "log"
+area = "second"
+depth = 90
+fields = [ { name = "code", type = "u16" }, { name = "text", type = "bytes:3" } ]
+saves = [ { events = "20/day" } ]
+
+[record.last]
+id = 301
+kind = "log"
+area = "second"
+among_values = true
+depth = 5
+time_stamp = "at"
+fields = [ { name = "at", type = "u32" }, { name = "bias", type = "i16" } ]
+saves = [ { events = "1/day" } ]
+)";
+}
+
 std::vector<EmittedFile> emitted(const std::string& project_text) {
     const auto project = read_project(project_text, "project.toml", catalog());
     if (!project) { throw std::runtime_error(render(project.error())); }
@@ -102,7 +168,7 @@ std::vector<EmittedFile> emitted(const std::string& project_text) {
     if (!budget) { throw std::runtime_error(budget.error().text); }
     const auto plan = plan_firmware(*project, *budget);
     if (!plan) { throw std::runtime_error(render(plan.error())); }
-    const auto files = emit_firmware(*project, *plan, {"data", sha256_hex(project_text)});
+    const auto files = emit_firmware(*project, *plan, {"data", false, sha256_hex(project_text)});
     if (!files) { throw std::runtime_error(render(files.error())); }
     return *files;
 }
@@ -117,6 +183,20 @@ std::string text_of(const std::vector<EmittedFile>& files, const std::string& pa
 
 Ran emit(const std::string& file, const std::string& folder, const std::string& options) {
     return run_shell("'" PERDURE_PROGRAM "' emit '" + file + "' '" + folder + "' " + options);
+}
+
+void expect_found(const std::string& project, const Fault& fault) {
+    SCOPED_TRACE(fault.wrong);
+    const ScratchFolder folder;
+    ASSERT_EQ(emit(project, folder / "data").code, 0);
+    std::string text = read_file(folder / "data/" + fault.file);
+    const size_t at = text.find(fault.right);
+    ASSERT_NE(at, std::string::npos);
+    text.replace(at, std::string(fault.right).size(), fault.wrong);
+    write_file(folder / "data/" + fault.file, text);
+    const Ran made = run_shell("timeout 120 make -C '" + folder / "data/host" + "'");
+    EXPECT_NE(made.code, 0) << made.output;
+    EXPECT_NE(made.output.find("does not hold: "), std::string::npos) << made.output;
 }
 
 } // namespace perdure

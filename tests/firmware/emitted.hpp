@@ -31,6 +31,10 @@ std::string example(const std::string& name);
 /// of 4 bytes.
 std::string every_type_project();
 
+/// A project of two logs, in batches with a time stamp and one by one, and a short one, beside a value that is saved
+/// when the supply fails; on a part of blank 0xFF and units of 4 bytes.
+std::string every_log_project();
+
 /// The project text as firmware.
 std::vector<EmittedFile> emitted(const std::string& project_text);
 
@@ -39,6 +43,14 @@ std::string text_of(const std::vector<EmittedFile>& files, const std::string& pa
 
 /// `perdure emit FILE FOLDER OPTIONS`.
 Ran emit(const std::string& file, const std::string& folder, const std::string& options = "");
+
+/// A change of one emitted file that is wrong.
+struct Fault {
+    const char *file, *right, *wrong;
+};
+
+/// Emits the project, puts the fault in, and expects that the emitted test ends with another code than 0 and says so.
+void expect_found(const std::string& project, const Fault& fault);
 
 /// The flags with which emitted code has to compile.
 inline const std::string strict_flags =

@@ -66,9 +66,17 @@ void reset_handler(void) {
     for (;;) {}
 }
 
-/* Stack pointer, reset, NMI, hard fault, the three configurable faults. Nothing else is enabled. */
+/* A firmware that starts the processor's timer writes one of its own. */
+void systick_handler(void);
+__attribute__((weak)) void systick_handler(void) {
+    fault_handler();
+}
+
+/* Stack pointer, reset, NMI, hard fault, the three configurable faults, the timer. Nothing else is enabled. */
 typedef void (*handler)(void);
 __attribute__((section(".vectors"), used)) static const struct {
     const uint32_t* stack;
-    handler handlers[6];
-} vectors = {stack_top, {reset_handler, fault_handler, fault_handler, fault_handler, fault_handler, fault_handler}};
+    handler handlers[15];
+} vectors = {stack_top,
+             {reset_handler, fault_handler, fault_handler, fault_handler, fault_handler, fault_handler, NULL, NULL, NULL,
+              NULL, NULL, NULL, NULL, NULL, systick_handler}};

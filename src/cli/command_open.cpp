@@ -90,7 +90,7 @@ int run_open(const CommandInput& input, std::ostream& out, std::ostream& err) {
         server.stop();
     });
     server.serve();
-    if (!ended) { pthread_kill(waiter.native_handle(), SIGTERM); } // the port was lost
+    if (!ended) { pthread_kill(waiter.native_handle(), SIGHUP); } // the port was lost
     waiter.join();
     pthread_sigmask(SIG_SETMASK, &before, nullptr);
     return exit_ok;

@@ -133,7 +133,7 @@ struct Server::Inside {
 
 void Server::Inside::get_page(Response& response) const {
     const ProjectFile file = on_disk();
-    nlohmann::json json = document(file);
+    nlohmann::json json = document(file, 0, true); // at once; the page then asks for the exact answer
     json["live"] = {{"parts", parts}, {"is_new", is_new()}, {"jobs", jobs.states()}};
     send(response, report_html(options.page, json), "text/html; charset=utf-8");
 }

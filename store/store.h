@@ -166,7 +166,8 @@ perdure_status perdure_open(perdure_store *store, const perdure_config *config, 
 /* Copies record `index` (its place in config->records) to `to`, config->records[index].bytes bytes.
  * Returns PERDURE_OK; PERDURE_DEFAULT when nothing was ever stored (`to` holds the default);
  * PERDURE_FAULT when the stored value cannot be read (`to` is not to be used).
- * A value stored by a firmware with a shorter record is completed with the default's last bytes. */
+ * A value stored by a firmware with a shorter record is completed with the default's last bytes.
+ * Not for a log: perdure_read_log reads those, and perdure_log_next and perdure_read_log are for nothing else. */
 perdure_status perdure_get(const perdure_store *store, uint16_t index, void *to);
 
 /* Stores record `index` from `from`. On PERDURE_OK the value survives any power cut. On a cut during the call the

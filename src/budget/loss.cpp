@@ -28,7 +28,8 @@ double samples_per_s(const Project& project, const Record& record) {
     return sum;
 }
 
-/// The time that one save alone leaves open at most. Saves by events and at starts leave nothing of what they save.
+/// The time that one save alone leaves open at most. A save by an event leaves nothing of what changes with the event;
+/// one at the start leaves the run that follows.
 double open_s(const SavePolicy& save, bool hold_up_holds) {
     switch (save.when) {
     case SaveWhen::periodic:
@@ -38,9 +39,9 @@ double open_s(const SavePolicy& save, bool hold_up_holds) {
     case SaveWhen::at_power_fail:
         return hold_up_holds ? 0 : unbounded;
     case SaveWhen::moved:
+    case SaveWhen::at_start:
         return unbounded;
     case SaveWhen::events:
-    case SaveWhen::at_start:
         return 0;
     }
     return unbounded;
@@ -49,6 +50,12 @@ double open_s(const SavePolicy& save, bool hold_up_holds) {
 /// Saves of what is known only then; others save what moves all the time.
 bool saves_an_event(const SavePolicy& save) {
     return save.when == SaveWhen::events || save.when == SaveWhen::at_start;
+}
+
+/// With a rate the user says that the field moves by itself, not only when an event or a start comes.
+bool moves_between(const Record& record) {
+    return std::any_of(record.fields.begin(), record.fields.end(),
+                       [](const Field& field) { return field.rate_per_day.has_value(); });
 }
 
 std::string name_of(const SavePolicy& save) {
@@ -73,21 +80,24 @@ std::string name_of(const SavePolicy& save) {
 struct Window {
     double time_s = unbounded;
     const SavePolicy* by = nullptr;
+    bool by_event = false; ///< nothing but events and starts saves the record
 };
 
 Window window_of(const Record& record, bool hold_up_holds) {
     const bool only_events = std::all_of(record.saves.begin(), record.saves.end(), saves_an_event);
-    const bool any_event = std::any_of(record.saves.begin(), record.saves.end(),
-                                       [](const SavePolicy& save) { return save.when == SaveWhen::events; });
     Window out;
     for (const SavePolicy& save : record.saves) {
         if (saves_an_event(save) && !only_events) { continue; }
-        // What is only saved at starts was lost at the cut before, unless it is an event's.
-        if (save.when == SaveWhen::at_start && !any_event && record.kind == RecordKind::total) { continue; }
-        const double time_s = open_s(save, hold_up_holds);
-        if (out.by == nullptr || time_s < out.time_s) { out = {time_s, &save}; }
+        const double time_s = only_events && moves_between(record) ? unbounded : open_s(save, hold_up_holds);
+        if (out.by == nullptr || time_s < out.time_s) { out = {time_s, &save, only_events}; }
     }
     return out;
+}
+
+/// An event's save leaves nothing of a field that moves with events alone.
+bool moves_with_events(const Record& record, const Field& field) {
+    return !field.rate_per_day && std::any_of(record.saves.begin(), record.saves.end(),
+                                              [](const SavePolicy& save) { return save.when == SaveWhen::events; });
 }
 
 LostAmount amount_of(const Record& record, size_t place, const RecordLoss& loss) {
@@ -101,11 +111,11 @@ LostAmount amount_of(const Record& record, size_t place, const RecordLoss& loss)
         out.most = most;
         out.why = why;
     };
-    if (loss.time_s <= 0) { bound(0, loss.why); }
+    if (loss.by_event ? moves_with_events(record, field) : loss.time_s <= 0) { bound(0, loss.why); }
     for (const SavePolicy& save : record.saves) {
         if (save.when == SaveWhen::moved && save.field == place) { bound(save.moved_by, name_of(save)); }
     }
-    if (field.movement_max > 0 && std::isfinite(loss.time_s)) {
+    if (field.movement_max > 0 && (std::isfinite(loss.time_s) || loss.by_event)) {
         bound(double(field.movement_max), "its movement between two saves");
     }
     if (field.rate_per_day && std::isfinite(loss.time_s)) {
@@ -157,7 +167,8 @@ Finding amount_finding(const Project& project, const RecordLoss& loss, const Los
     if (!need) {
         out.status = FindingStatus::unknown;
         out.have = *amount.allowed;
-        out.note = "needs a save that bounds it: moved_by, or every with the field's movement or rate";
+        out.note = fmt::format("{}needs a save that bounds it: moved_by, or every with the field's movement or rate",
+                               loss.by_event ? loss.why + ", it moves in between: " : "");
         return out;
     }
     judge(out, *need, amount.allowed);
@@ -183,7 +194,8 @@ RecordLoss loss_of(const Project& project, const Record& record, bool hold_up_ho
     out.time_s = window.time_s;
     out.time_otherwise_s = otherwise.time_s;
     out.by_hold_up = window.by != nullptr && window.by->when == SaveWhen::at_power_fail && hold_up_holds;
-    out.why = window.by == nullptr ? "saved at each start" : name_of(*window.by);
+    out.by_event = window.by_event;
+    out.why = window.by == nullptr ? "never saved" : name_of(*window.by);
     out.place = window.by == nullptr ? record.place : window.by->place;
     for (size_t i = 0; i < record.fields.size(); ++i) {
         const Field& field = record.fields[i];
@@ -209,7 +221,7 @@ std::string show_loss(const Project& project, const Record& record, const SavePo
     case SaveWhen::at_power_fail:
         return "0 held up";
     case SaveWhen::events:
-        return "0";
+        return moves_between(record) ? "no bound" : "0";
     case SaveWhen::at_start:
         return "one run";
     }

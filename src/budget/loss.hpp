@@ -27,6 +27,7 @@ struct RecordLoss {
     double time_s = 0;           ///< at most; infinite where nothing bounds it
     std::string why;             ///< the save that bounds it
     Place place;                 ///< of that save
+    bool by_event = false;       ///< nothing but events and starts saves it
     bool by_hold_up = false;     ///< the save at power failure is relied on
     double time_otherwise_s = 0; ///< where that save does not come off: a reset, a hold-up that fails
     std::vector<LostAmount> amounts;

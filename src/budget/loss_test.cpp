@@ -10,8 +10,11 @@
 namespace perdure {
 namespace {
 
+constexpr const char* steady = ", rate = \"14400/day\"";
+
 /// One total with the saves given; `field` and `more` add keys to the field and the record.
-Project meter(const std::string& saves, const std::string& field = "", const std::string& more = "") {
+Project meter(const std::string& saves, const std::string& field = "", const std::string& more = "",
+              const std::string& rate = steady) {
     const std::string text = R"(
 [product]
 name = "meter"
@@ -27,15 +30,15 @@ program_max = "100 us"
 [record.water]
 id = 1
 kind = "total"
-)" + more + "\nfields = [ { name = \"litres\", type = \"u32\", movement = 900, rate = \"14400/day\"" +
-                             field + " } ]\nsaves = [ " + saves + " ]\n";
+)" + more + "\nfields = [ { name = \"litres\", type = \"u32\", movement = 900" +
+                             rate + field + " } ]\nsaves = [ " + saves + " ]\n";
     auto project = read_project(text, "meter.toml", Catalog{});
     EXPECT_TRUE(project) << (project ? "" : render(project.error()));
     return project.value();
 }
 
-RecordLoss loss(const std::string& saves, bool hold_up = false) {
-    const Project project = meter(saves);
+RecordLoss loss(const std::string& saves, bool hold_up = false, const std::string& rate = steady) {
+    const Project project = meter(saves, "", "", rate);
     return loss_of(project, project.records[0], hold_up);
 }
 
@@ -50,10 +53,31 @@ TEST(Loss, TheShortestSaveBoundsTheTime) {
 }
 
 TEST(Loss, EventsSaveOnlyWhatIsAnEvent) {
-    EXPECT_EQ(loss("{ events = \"4/day\" }").time_s, 0);
+    EXPECT_EQ(loss("{ events = \"4/day\" }", false, "").time_s, 0);
+    EXPECT_EQ(loss("{ events = \"4/day\" }", false, "").amounts.at(0).most, 0);
+    EXPECT_EQ(loss("{ events = \"4/day\" }, { at_start = true }", false, "").time_s, 0);
     EXPECT_EQ(loss("{ events = \"4/day\" }, { every = \"15 min\" }").time_s, 900);
-    EXPECT_TRUE(std::isinf(loss("{ at_start = true }").time_s)); // a total moves after the start
+    EXPECT_TRUE(std::isinf(loss("{ at_start = true }", false, "").time_s)); // a run, however long
     EXPECT_EQ(loss("{ at_start = true }, { every = \"15 min\" }").time_s, 900);
+}
+
+TEST(Loss, EventsAndStartsBoundNothingOfWhatMovesBetweenThem) {
+    for (const char* saves : {"{ events = \"1/year\" }", "{ at_start = true }"}) {
+        EXPECT_TRUE(std::isinf(loss(saves).time_s)) << saves;
+        EXPECT_EQ(loss(saves).amounts.at(0).most, 900) << saves; // a total's movement between two saves still does
+        EXPECT_FALSE(loss(saves).amounts.at(0).mean) << saves;
+        Project value = meter(saves, ", loss_amount = 5", "loss_time = \"1 min\"");
+        value.records[0].kind = RecordKind::value;
+        value.records[0].fields[0].movement_max = 0;
+        EXPECT_FALSE(loss_of(value, value.records[0], false).amounts.at(0).most) << saves;
+        const std::vector<Finding> findings = loss_findings(value, {loss_of(value, value.records[0], false)});
+        ASSERT_EQ(findings.size(), 2U);
+        EXPECT_EQ(findings[0].status, FindingStatus::fails) << findings[0].note;
+        EXPECT_EQ(findings[1].status, FindingStatus::unknown) << findings[1].note;
+    }
+    const Project total = meter("{ events = \"1/year\" }", ", loss_amount = 5");
+    const std::vector<Finding> findings = loss_findings(total, {loss_of(total, total.records[0], false)});
+    EXPECT_EQ(findings.at(0).status, FindingStatus::fails); // 900 against 5
 }
 
 TEST(Loss, TheHoldUpHasToHold) {

@@ -65,6 +65,19 @@ const Finding& finding(const Budget& budget, const std::string& name) {
     throw std::runtime_error("no finding " + name);
 }
 
+// The stamp's count of erases has 24 bits (store/format.md).
+TEST(Budget, NoMoreErasesAreAllowedThanTheStoreCounts) {
+    Project project = node();
+    project.part.endurance_cycles = 1e8;
+    const Finding wear = finding(make_budget(project).value(), "wear");
+    EXPECT_EQ(wear.have, 16'777'215);
+    EXPECT_NE(wear.note.find("counts no further"), std::string::npos) << wear.note;
+    EXPECT_EQ(erases_allowed(project), 16'777'215);
+    project.records[0].saves[0].every_s = 0.001; // over 12 years
+    EXPECT_EQ(finding(make_budget(project).value(), "wear").status, FindingStatus::fails);
+    EXPECT_EQ(finding(make_budget(node()).value(), "wear").have, 5000);
+}
+
 TEST(Budget, HoldsAndTracesItsNumbers) {
     const auto budget = make_budget(node());
     ASSERT_TRUE(budget);

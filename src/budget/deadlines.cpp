@@ -26,20 +26,22 @@ struct Wait {
 
 /// The longest call that may be under way, in an area whose blocks have been erased so often.
 Wait longest_call(const Deadline& deadline, const AreaBudget& area, const OperationTimes& times) {
-    const Latency latency = latency_of(area.layout, times, area.wear);
+    const Latency latency = latency_of(area.layout, times, area.wear, area.lazy_start);
     Wait out;
-    if (deadline.put) { out.take(latency.put_serviced_ms, "a put"); }
+    if (deadline.put) { out.take(latency.put_serviced_ms, area.lazy_start ? "the first put after a start" : "a put"); }
     if (deadline.service && latency.service_can_help) { out.take(latency.service_step_ms, "one call of service"); }
-    if (deadline.open) { out.take(latency.open_ms, "open after a cut"); }
+    if (deadline.open) { out.take(latency.open_ms, area.lazy_start ? "a lazy open" : "open after a cut"); }
     return out;
 }
 
-/// The longest single operation: an erase, but for puts that service spares it.
+/// The longest single operation: an erase, but for puts that service spares it. A lazy start's erases are its first
+/// put's.
 Wait longest_operation(const Deadline& deadline, const AreaBudget& area, const OperationTimes& times) {
     const bool can_help = area.latency && area.latency->service_can_help;
     Wait out;
     out.take(times.program_us / 1e3, "one program");
-    if (deadline.open || (deadline.service && can_help) || (deadline.put && !can_help)) {
+    const bool put_erases = !can_help || area.lazy_start;
+    if ((deadline.open && !area.lazy_start) || (deadline.service && can_help) || (deadline.put && put_erases)) {
         out.take(times.erase_ms, "one erase");
     }
     return out;

@@ -222,8 +222,7 @@ std::vector<Finding> fleet_findings(const Project& project, const Area& area, co
         how = fmt::format("drawn {} times with seed {}; 95 % sure between {:.0f} and {:.0f}", drawn.trials, drawn.seed,
                           drawn.low, drawn.high);
     }
-    judge(out, need, project.part.endurance_cycles.value_or(0) * project.requirements.spend_limit,
-          project.requirements.margin_min);
+    judge(out, need, erases_spendable(project), project.requirements.margin_min);
     out.note = fmt::format("{:g} % of the fleet stay below; {}", terms.share * 100, how);
     out.from.push_back(from_file(project, terms.share_place, "share of the fleet", terms.share, ""));
     for (const UncertainInput& input : terms.inputs) {

@@ -89,7 +89,7 @@ std::vector<Finding> energy_findings(const Project& project, const Demand& deman
     const std::vector<Source> sources = current_sources(project, *project.part.program_ma);
     uint32_t largest = 0;
     for (const AreaBudget& area : areas) {
-        if (area.latency) { largest = std::max(largest, area.latency->put_serviced_units); }
+        if (area.latency) { largest = std::max(largest, area.latency->put_later_units); }
     }
     Finding save = named("energy a save", "", "mJ");
     judge(save, energy_mj(terms.voltage_v, current_ma, largest * times->program_us / 1e3), std::nullopt);

@@ -36,8 +36,12 @@ Finding wear_finding(const Project& project, const AreaBudget& area) {
     const Requirements& asked = project.requirements;
     const double endurance = project.part.endurance_cycles.value_or(0);
     const double blocks = area.layout.geometry.ring_blocks;
-    judge(out, erases_of(project, area), endurance * asked.spend_limit, asked.margin_min);
+    const double spendable = std::min(erases_spendable(project), blocks_counted_max / blocks);
+    judge(out, erases_of(project, area), spendable, asked.margin_min);
     out.note = fmt::format("nominal {:.0f}", format_erases + area.nominal_erases.per_block_max);
+    if (spendable < endurance * asked.spend_limit) {
+        out.note += fmt::format("; the store counts no further than {:.0f} erases of a block", spendable);
+    }
     out.from = {
         from_part(project.part, "endurance_cycles", endurance, "erases"),
         from_file(project, asked.spend_limit_place, "spend_limit", asked.spend_limit, "of the endurance"),
@@ -135,6 +139,16 @@ std::vector<Source> time_sources(const Project& project, const OperationTimes& t
     return out;
 }
 
+std::vector<Source> put_sources(const Project& project, const OperationTimes& times, const Latency& latency,
+                                uint32_t units, uint32_t erases, bool lazy_start) {
+    std::vector<Source> out = time_sources(project, times, units, erases, lazy_start);
+    if (!lazy_start) { return out; }
+    out.push_back(from_file(project, project.product.lazy_place, "lazy_start", 1, ""));
+    out.push_back(by_formula("reading again", latency.put_read_ms, "ms",
+                             "where starts have filled up a broken job; the first reading is the start's own"));
+    return out;
+}
+
 Finding missing_times(const std::string& name, const std::string& area, bool asked) {
     Finding out = named(name, area, "ms");
     out.status = asked ? FindingStatus::unknown : FindingStatus::informs;
@@ -155,8 +169,12 @@ void add_latency(const Project& project, const AreaBudget& area, std::vector<Fin
     judge(served, latency.put_serviced_ms, asked.put_stall_max_ms);
     served.note = latency.service_can_help ? fmt::format("with service called every {:.0f} s", latency.service_every_s)
                                            : "two blocks: service cannot clean ahead";
-    served.from = time_sources(project, *times, latency.put_serviced_units,
-                               latency.service_can_help ? 0 : latency.put_alone_erases, false);
+    if (area.lazy_start) {
+        served.note = fmt::format("the first put after a lazy start does the start's work; others {:.3g} ms",
+                                  latency.put_later_ms);
+    }
+    served.from =
+        put_sources(project, *times, latency, latency.put_serviced_units, latency.put_serviced_erases, area.lazy_start);
     if (asked.put_stall_max_ms) {
         served.from.push_back(from_file(project, asked.put_stall_place, "put_stall", *asked.put_stall_max_ms, "ms"));
     }
@@ -164,13 +182,17 @@ void add_latency(const Project& project, const AreaBudget& area, std::vector<Fin
 
     Finding alone = named("put stall alone", area.name, "ms");
     judge(alone, latency.put_alone_ms, std::nullopt);
-    alone.note = "without service: one put empties the tail";
-    alone.from = time_sources(project, *times, latency.put_alone_units, latency.put_alone_erases, false);
+    alone.note = area.lazy_start ? "without service: the start's work, and the tail emptied"
+                                 : "without service: one put empties the tail";
+    alone.from =
+        put_sources(project, *times, latency, latency.put_alone_units, latency.put_alone_erases, area.lazy_start);
     out.push_back(alone);
 
     Finding start = named("start-up", area.name, "ms");
     judge(start, latency.open_ms, asked.start_up_max_ms);
-    start.note = fmt::format("after a cut while emptying a block; {:.3g} ms of it reading", latency.open_read_ms);
+    start.note = area.lazy_start
+                     ? "lazy: reading alone, the first put does the rest"
+                     : fmt::format("after a cut while emptying a block; {:.3g} ms of it reading", latency.open_read_ms);
     start.from = time_sources(project, *times, latency.open_units, latency.open_erases, true);
     if (asked.start_up_max_ms) {
         start.from.push_back(from_file(project, asked.start_up_place, "start_up", *asked.start_up_max_ms, "ms"));
@@ -312,7 +334,9 @@ AreaBudget area_budget(const Project& project, const Area& area, const Demand& d
     budget.longest_life_years = longest_life_years(project, budget.erases);
     budget.fastest_periodic = fastest_periodic(project, area, demand, *layout);
     budget.records = record_budgets(project, area, demand, budget);
-    if (const auto times = operation_times(project.part)) { budget.latency = latency_of(*layout, *times, budget.wear); }
+    if (const auto times = operation_times(project.part)) {
+        budget.latency = latency_of(*layout, *times, budget.wear, budget.lazy_start);
+    }
     findings.push_back(wear_finding(project, budget));
     findings.push_back(layout_finding(project, area, budget, std::nullopt));
     budget.log = log_budget(project, area, budget);

@@ -6,7 +6,22 @@
 
 namespace perdure {
 
-Latency latency_of(const AreaLayout& layout, const OperationTimes& times, const RingWear& wear) {
+namespace {
+
+/// A lazy open reads once and leaves the rest of the start to the first put.
+void leave_to_first_put(Latency& out, double reading_ms) {
+    const double work_ms = out.open_ms - reading_ms;
+    for (double* put_ms : {&out.put_serviced_ms, &out.put_alone_ms}) { *put_ms += work_ms; }
+    for (uint32_t* units : {&out.put_serviced_units, &out.put_alone_units}) { *units += out.open_units; }
+    for (uint32_t* erases : {&out.put_serviced_erases, &out.put_alone_erases}) { *erases += out.open_erases; }
+    out.put_read_ms = out.open_read_ms - reading_ms;
+    out.open_ms = out.open_read_ms = reading_ms;
+    out.open_units = out.open_erases = 0;
+}
+
+} // namespace
+
+Latency latency_of(const AreaLayout& layout, const OperationTimes& times, const RingWear& wear, bool lazy_start) {
     constexpr double readings_at_start = 2; // a broken job that starts have filled up is read, undone and read again
     const FlashGeometry& geometry = layout.geometry;
     const uint32_t joined = geometry.erase_blocks_per_ring_block;
@@ -26,7 +41,10 @@ Latency latency_of(const AreaLayout& layout, const OperationTimes& times, const 
     out.put_alone_erases = tails * joined;
     out.put_alone_ms = out.put_alone_units * unit_ms + out.put_alone_erases * times.erase_ms;
     out.put_serviced_units = out.service_can_help ? full_max : out.put_alone_units;
+    out.put_serviced_erases = out.service_can_help ? 0 : out.put_alone_erases;
     out.put_serviced_ms = out.service_can_help ? full_max * unit_ms : out.put_alone_ms;
+    out.put_later_units = out.put_serviced_units;
+    out.put_later_ms = out.put_serviced_ms;
     out.service_step_ms =
         std::max(full_max * unit_ms, (layout.mark_units + layout.stamp_units) * unit_ms + joined * times.erase_ms);
     const double steps = double(layout.records.size()) + 2;
@@ -36,9 +54,11 @@ Latency latency_of(const AreaLayout& layout, const OperationTimes& times, const 
     out.open_units =
         layout.start_pad_units + layout.restart_max_units + empty_units + layout.stamp_units + layout.mark_units;
     out.open_erases = (tails + 1) * joined;
-    out.open_read_ms =
-        readings_at_start * 2 * double(geometry.area_bytes()) * times.read_us_per_byte / 1e3; // entries are read twice
+    const double reading_ms =
+        2 * double(geometry.area_bytes()) * times.read_us_per_byte / 1e3; // entries are read twice
+    out.open_read_ms = readings_at_start * reading_ms;
     out.open_ms = out.open_read_ms + out.open_units * unit_ms + out.open_erases * times.erase_ms;
+    if (lazy_start) { leave_to_first_put(out, reading_ms); }
     return out;
 }
 

@@ -15,23 +15,29 @@ struct OperationTimes {
     double read_us_per_byte = 0;
 };
 
-/// Worst cases of one area. `put_*`: the longest stall of a put.
+/// Worst cases of one area. `put_*`: the longest stall of a put; where starts are lazy that is the first one after a
+/// start, which does the start's work before its own.
 struct Latency {
-    bool service_can_help = false;   ///< three ring blocks or more
-    double put_serviced_ms = 0;      ///< with service called in time
-    double put_alone_ms = 0;         ///< the put that has to empty the tail itself
-    double service_step_ms = 0;      ///< the longest single call of service
-    double service_every_s = 0;      ///< one call each so often keeps ahead of the mean traffic
-    double open_ms = 0;              ///< start-up after a cut in the middle of emptying a block
-    double open_read_ms = 0;         ///< the part of it that is reading
-    uint32_t put_serviced_units = 0; ///< program units behind the figures
+    bool service_can_help = false;    ///< three ring blocks or more
+    double put_serviced_ms = 0;       ///< with service called in time
+    double put_alone_ms = 0;          ///< the put that has to empty the tail itself
+    double put_later_ms = 0;          ///< with service called in time, and not the first after a lazy start
+    double service_step_ms = 0;       ///< the longest single call of service
+    double service_every_s = 0;       ///< one call each so often keeps ahead of the mean traffic
+    double open_ms = 0;               ///< start-up after a cut in the middle of emptying a block; lazy: reading alone
+    double open_read_ms = 0;          ///< the part of it that is reading
+    double put_read_ms = 0;           ///< of the first put after a lazy start: reading the area once more
+    uint32_t put_serviced_units = 0;  ///< program units behind the figures
+    uint32_t put_serviced_erases = 0; ///< erase blocks
     uint32_t put_alone_units = 0;
-    uint32_t put_alone_erases = 0; ///< erase blocks
+    uint32_t put_alone_erases = 0;
+    uint32_t put_later_units = 0;
     uint32_t open_units = 0;
     uint32_t open_erases = 0;
 };
 
-/// `block_s`: time in which a block fills, from ring_wear.
-Latency latency_of(const AreaLayout& layout, const OperationTimes& times, const RingWear& wear);
+/// `wear`: of the area, for the time in which a block fills. `lazy_start`: a start programs nothing; the first put does
+/// its work.
+Latency latency_of(const AreaLayout& layout, const OperationTimes& times, const RingWear& wear, bool lazy_start);
 
 } // namespace perdure

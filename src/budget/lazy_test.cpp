@@ -51,5 +51,49 @@ TEST(LazyStart, ABusyProductSavesNothingByIt) {
     EXPECT_NEAR(traffic.starts_per_s * 86400, 100, 1e-9);
 }
 
+/// The finding of that name.
+Finding found(const Budget& budget, const std::string& name) {
+    for (const Finding& finding : budget.findings) {
+        if (finding.name == name) { return finding; }
+    }
+    ADD_FAILURE() << "no finding " << name;
+    return {};
+}
+
+TEST(LazyStart, TheFirstPutDoesTheStartsWork) {
+    Project ordinary = sensor(false), lazy = sensor(true);
+    ordinary.requirements.put_stall_max_ms = lazy.requirements.put_stall_max_ms = 1;
+    ordinary.requirements.start_up_max_ms = lazy.requirements.start_up_max_ms = 70;
+    const Budget with = make_budget(ordinary).value(), without = make_budget(lazy).value();
+    EXPECT_EQ(found(with, "put stall").status, FindingStatus::holds);
+    EXPECT_EQ(found(without, "put stall").status, FindingStatus::fails);
+    EXPECT_EQ(found(with, "start-up").status, FindingStatus::fails);
+    EXPECT_EQ(found(without, "start-up").status, FindingStatus::holds); // it reads 16 KiB and programs nothing
+    const Latency& a = *with.areas[0].latency;
+    const Latency& b = *without.areas[0].latency;
+    EXPECT_EQ(b.put_later_ms, a.put_serviced_ms);
+    // Together a start and its first put take as long either way.
+    EXPECT_NEAR(b.open_ms + b.put_serviced_ms, a.open_ms + a.put_serviced_ms, 1e-9);
+    EXPECT_NEAR(b.open_ms, 2 * 16.384, 1e-9); // 1 us a byte, entries read twice
+    EXPECT_GT(b.put_serviced_ms, 2 * 40);     // two erases: the one that was cut, and one to go on
+}
+
+TEST(LazyStart, DeadlinesWaitForTheFirstPut) {
+    for (const DeadlineCounts counts : {DeadlineCounts::call, DeadlineCounts::operation}) {
+        for (const bool is_lazy : {false, true}) {
+            Project project = sensor(is_lazy);
+            Deadline deadline;
+            deadline.name = "radio";
+            deadline.limit_ms = 5;
+            deadline.counts = counts;
+            deadline.put = true;
+            deadline.service = deadline.open = false;
+            project.conditions.deadlines = {deadline};
+            const Finding finding = found(make_budget(project).value(), "deadline radio");
+            EXPECT_EQ(finding.status, is_lazy ? FindingStatus::fails : FindingStatus::holds) << finding.need;
+        }
+    }
+}
+
 } // namespace
 } // namespace perdure

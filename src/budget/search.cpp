@@ -8,10 +8,12 @@
 
 namespace perdure {
 
+double erases_spendable(const Project& project) {
+    return std::min(project.part.endurance_cycles.value_or(0) * project.requirements.spend_limit, erases_counted_max);
+}
+
 double erases_allowed(const Project& project) {
-    const Requirements& asked = project.requirements;
-    return project.part.endurance_cycles.value_or(0) * asked.spend_limit / asked.margin_min -
-           project.conditions.erases_spent;
+    return erases_spendable(project) / project.requirements.margin_min - project.conditions.erases_spent;
 }
 
 double erases_needed(const AreaLayout& layout, const Traffic& traffic, double life_s, Precision precision) {
@@ -35,7 +37,8 @@ bool holds_with(const Project& project, const Area& area, const Demand& demand, 
     }
     const auto times = operation_times(project.part);
     if (!project.requirements.put_stall_max_ms || !times) { return true; }
-    return latency_of(*layout, *times, wear).put_serviced_ms <= *project.requirements.put_stall_max_ms;
+    return latency_of(*layout, *times, wear, project.product.lazy_start).put_serviced_ms <=
+           *project.requirements.put_stall_max_ms;
 }
 
 } // namespace

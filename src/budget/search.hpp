@@ -14,6 +14,14 @@ constexpr double format_erases = 2;
 std::optional<uint32_t> fewest_blocks(const Project& project, const Area& area, const Demand& demand,
                                       Precision precision);
 
+/// A stamp counts a block's erases in 24 bits, and the blocks opened in 32 (store/format.md): beyond them the store's
+/// own figures begin again at 0, and it does not know its ring any more.
+constexpr double erases_counted_max = 16'777'215;
+constexpr double blocks_counted_max = 4'294'967'295;
+
+/// Erases of each block that may be spent: endurance x spend limit, and no more than the store can count.
+double erases_spendable(const Project& project);
+
 /// Erases of each block over life, formatting included.
 double erases_needed(const AreaLayout& layout, const Traffic& traffic, double life_s, Precision precision);
 

@@ -274,6 +274,7 @@ nlohmann::json json_of(const AreaBudget& area) {
         const Latency& latency = *area.latency;
         out["latency"] = {{"put_serviced_ms", latency.put_serviced_ms},
                           {"put_alone_ms", latency.put_alone_ms},
+                          {"put_later_ms", latency.put_later_ms},
                           {"service_step_ms", latency.service_step_ms},
                           {"service_every_s", number(latency.service_every_s)},
                           {"open_ms", latency.open_ms},

@@ -114,8 +114,8 @@ std::vector<StallRow> stalls_of(const Project& project, const Budget& budget) {
         const auto fresh_times = times_after(project, 0);
         const auto aged_times = times_after(project, erases_of(project, area));
         if (!fresh_times || !aged_times) { continue; }
-        const Latency fresh = latency_of(area.layout, *fresh_times, area.wear);
-        const Latency aged = latency_of(area.layout, *aged_times, area.wear);
+        const Latency fresh = latency_of(area.layout, *fresh_times, area.wear, area.lazy_start);
+        const Latency aged = latency_of(area.layout, *aged_times, area.wear, area.lazy_start);
         const Requirements& asked = project.requirements;
         add_stall(out, area, "put, service in time", &Latency::put_serviced_ms, fresh, aged, asked.put_stall_max_ms);
         add_stall(out, area, "put that empties a block", &Latency::put_alone_ms, fresh, aged);

@@ -4,6 +4,7 @@
 
 #include <fmt/format.h>
 
+#include "budget/search.hpp"
 #include "project/units.hpp"
 
 namespace perdure {
@@ -101,8 +102,7 @@ std::optional<Diagnostic> choose_urgent(const Project& project, PlannedArea& are
 
 void add_guard(PlannedArea& area, const Project& project, const RingWear& wear) {
     const Requirements& asked = project.requirements;
-    area.erases_allowed = static_cast<uint32_t>(
-        std::min(project.part.endurance_cycles.value_or(0) * asked.spend_limit / asked.margin_min, 4e9));
+    area.erases_allowed = static_cast<uint32_t>(erases_spendable(project) / asked.margin_min);
     const double units = wear.saved_units + wear.copied_units + wear.start_units + wear.mark_units;
     const double day_s = 86400;
     area.units_a_day = wear.block_s > 0 ? units / wear.block_s * day_s : 0;

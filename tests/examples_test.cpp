@@ -48,6 +48,11 @@ void expect_as_budgeted(const Lived& lived, size_t area) {
     EXPECT_LE(lived.life.erases_max,
               lived.project.part.endurance_cycles.value() * lived.project.requirements.spend_limit);
     const Agreement agreement = agree(lived.budget.areas[area].layout, lived.demand, {}, lived.life);
+    for (const StallCheck& stall :
+         compare_stalls(lived.budget.areas[area].latency, lived.project.requirements, {}, lived.life)) {
+        EXPECT_TRUE(stall.budget_ms);
+        EXPECT_TRUE(stall.holds()) << stall.call << ": " << stall.run_ms << " ms";
+    }
     // A ring that turns seldom cannot show half a per cent: one block more or less is a matter of when we look.
     EXPECT_LE(agreement.difference, std::max(0.005, lived.life.erases_mean < 200 ? agreement.allowed : 0))
         << agreement.predicted << " against " << agreement.observed;
@@ -68,7 +73,8 @@ TEST(Examples, LiveTheirLivesAsBudgeted) {
 // The log at its least, right after a block was erased, holds what was asked and what the budget says.
 TEST(Examples, TheLoggersLogIsNeverShorterThanItsDepth) {
     const Lived lived = live_example(PERDURE_SOURCE_DIR "/examples/cold-store-logger/cold-store-logger.toml");
-    const uint64_t kept = lived.life.records.at(0).log_kept_min;
+    ASSERT_TRUE(lived.life.records.at(0).log_kept_min);
+    const uint64_t kept = *lived.life.records.at(0).log_kept_min;
     EXPECT_GE(kept, 43'200U);
     EXPECT_GE(double(kept), lived.budget.areas[0].log->cost.kept);
     EXPECT_LE(double(kept), lived.budget.areas[0].log->cost.kept * 1.02); // within a block or two

@@ -10,6 +10,7 @@
 #include <unistd.h>
 
 #include "budget/findings.hpp"
+#include "budget/search.hpp"
 #include "cli/commands.hpp"
 #include "cli/progress.hpp"
 #include "cli/text.hpp"
@@ -27,6 +28,7 @@ struct AgedArea {
     LifeResult life;
     Agreement agreement;
     std::vector<DemandCount> demand;
+    std::vector<StallCheck> stalls;
     double wall_s = 0;
     double allowed = 0; ///< erases a block may take
     bool energy_known = false;
@@ -34,14 +36,17 @@ struct AgedArea {
     /// No log was found with fewer samples than it is to keep.
     [[nodiscard]] bool logs_kept() const {
         for (size_t i = 0; i < records.size(); i++) {
-            const uint64_t kept = life.records[i].log_kept_min;
-            if (records[i]->has_log_entries() && kept > 0 && kept < records[i]->log->depth_samples) { return false; }
+            const std::optional<uint64_t> kept = life.records[i].log_kept_min;
+            if (records[i]->has_log_entries() && kept && *kept < records[i]->log->depth_samples) { return false; }
         }
         return true;
     }
     [[nodiscard]] bool holds() const {
-        return logs_kept() && life.failure.empty() && life.mismatches() == 0 && agreement.agrees() && demand_agrees() &&
-               life.erases_max <= allowed;
+        return logs_kept() && life.failure.empty() && life.mismatches() == 0 && agreement.within() && demand_agrees() &&
+               stalls_hold() && life.erases_max <= allowed;
+    }
+    [[nodiscard]] bool stalls_hold() const {
+        return std::all_of(stalls.begin(), stalls.end(), [](const StallCheck& stall) { return stall.holds(); });
     }
     [[nodiscard]] bool demand_agrees() const {
         return std::all_of(demand.begin(), demand.end(), [](const DemandCount& count) { return count.agrees(); });
@@ -112,7 +117,16 @@ nlohmann::json json_of(const AgedArea& area) {
                          {"allowed", area.agreement.allowed},
                          {"erases_predicted_max", area.agreement.predicted_max},
                          {"erases_observed_max", area.agreement.observed_max},
-                         {"agrees", area.agreement.agrees()}}}};
+                         {"agrees", area.agreement.agrees()},
+                         {"within", area.agreement.within()}}}};
+    const auto maybe = [](const auto& value) { return value ? nlohmann::json(*value) : nlohmann::json(); };
+    for (const StallCheck& stall : area.stalls) {
+        out["stalls"].push_back({{"call", stall.call},
+                                 {"run_ms", stall.run_ms},
+                                 {"budget_ms", maybe(stall.budget_ms)},
+                                 {"asked_ms", maybe(stall.asked_ms)},
+                                 {"holds", stall.holds()}});
+    }
     for (const DemandCount& count : area.demand) {
         out["demand"].push_back(
             {{"name", count.name}, {"budgeted", count.budgeted}, {"run", count.run}, {"agrees", count.agrees()}});
@@ -122,7 +136,9 @@ nlohmann::json json_of(const AgedArea& area) {
                                   {"saves", life.records[i].saves},
                                   {"checked", life.records[i].checked},
                                   {"mismatches", life.records[i].mismatches},
-                                  {"log_kept_min", life.records[i].log_kept_min}});
+                                  {"log_kept_min", maybe(life.records[i].log_kept_min)},
+                                  {"log_erases", life.records[i].log_erases},
+                                  {"log_watched", life.records[i].log_watched}});
     }
     return out;
 }
@@ -160,6 +176,24 @@ void refuse(const CommandInput& input, nlohmann::json json, const std::string& t
     out << json.dump(2, ' ', false, nlohmann::json::error_handler_t::replace) << '\n';
 }
 
+std::string show_ms(double ms) {
+    return ms < 1000 ? fmt::format("{:.3g} ms", ms) : with_groups(ms) + " ms";
+}
+
+/// "put: 0.5 ms, at most 0.532 ms budgeted, 10 ms asked: holds".
+std::string text_of(const StallCheck& stall) {
+    const std::string asked = stall.asked_ms ? fmt::format(", {} asked", show_ms(*stall.asked_ms)) : "";
+    if (!stall.budget_ms) {
+        return fmt::format("{}: the part's times are not known{}{}", stall.call, asked,
+                           stall.holds() ? "" : ": DOES NOT HOLD");
+    }
+    return fmt::format("{}: {}, at most {} budgeted{}: {}", stall.call, show_ms(stall.run_ms),
+                       show_ms(*stall.budget_ms), asked,
+                       stall.holds()    ? "holds"
+                       : stall.agrees() ? "LONGER THAN ASKED"
+                                        : "LONGER THAN BUDGETED");
+}
+
 void print_text(const Project& project, const AgedArea& area, std::ostream& out) {
     const LifeResult& life = area.life;
     const FlashGeometry& geometry = area.budget->layout.geometry;
@@ -191,11 +225,16 @@ void print_text(const Project& project, const AgedArea& area, std::ostream& out)
         out << fmt::format("    {:<24}{:>14} saves {:>14} read back\n", area.records[i]->name,
                            with_groups(double(life.records[i].saves)), with_groups(double(life.records[i].checked)));
         if (!area.records[i]->has_log_entries()) { continue; }
-        const uint64_t kept = life.records[i].log_kept_min;
-        out << (kept > 0
-                    ? fmt::format("      a log: never fewer than {} samples right after an erase, {} asked\n",
-                                  with_groups(double(kept)), with_groups(double(area.records[i]->log->depth_samples)))
-                    : std::string("      a log: no block was erased while it was watched\n"));
+        const LifeRecordResult& log = life.records[i];
+        const std::string text =
+            log.log_kept_min
+                ? fmt::format("a log: never fewer than {} samples right after an erase, {} asked; read after {} of {} "
+                              "erases",
+                              with_groups(double(*log.log_kept_min)),
+                              with_groups(double(area.records[i]->log->depth_samples)),
+                              with_groups(double(log.log_watched)), with_groups(double(log.log_erases)))
+                : "a log: no block of samples was erased in this run, so how many it keeps was not seen";
+        out << "      " << wrapped(text, 6, 6) << '\n';
     }
     out << fmt::format("  most worn block {} erases of {} allowed (mean {:.1f})\n", with_groups(life.erases_max),
                        with_groups(area.allowed), life.erases_mean);
@@ -209,12 +248,16 @@ void print_text(const Project& project, const AgedArea& area, std::ostream& out)
                    "counted)",
                    2, 2)
         << '\n';
+    for (const StallCheck& stall : area.stalls) { out << "  " << wrapped(text_of(stall), 2, 2) << '\n'; }
     out << fmt::format("  programming and erasing {:.4g} s, {}\n", life.busy_s,
                        area.energy_known ? fmt::format("{:.3g} J at {:.3g} mA", life.energy_j, *project.part.program_ma)
                                          : "energy not known: needs program_ma and vdd_max");
     out << fmt::format("  budget {:.2f} erases a block, run {:.2f}: {:.2f} % apart, {} (limit {:.2f} %)\n",
                        area.agreement.predicted, area.agreement.observed, area.agreement.difference * 100,
-                       area.agreement.agrees() ? "they agree" : "THEY DISAGREE", area.agreement.allowed * 100);
+                       area.agreement.agrees()   ? "they agree"
+                       : area.agreement.within() ? "the run spent less"
+                                                 : "THEY DISAGREE",
+                       area.agreement.allowed * 100);
     if (!area.agreement.worst_agrees()) {
         out << fmt::format("  MOST WORN BLOCK {} erases, {} budgeted\n", with_groups(area.agreement.observed_max),
                            with_groups(area.agreement.predicted_max));
@@ -272,8 +315,7 @@ int run_age(const CommandInput& input, std::ostream& out, std::ostream& err) {
         for (const Area& of : project->areas) {
             if (of.name == area.name) { aged.records = records_of(*project, of); }
         }
-        aged.allowed = project->part.endurance_cycles.value_or(0) * project->requirements.spend_limit /
-                       project->requirements.margin_min;
+        aged.allowed = erases_spendable(*project) / project->requirements.margin_min;
         aged.energy_known = project->part.program_ma && project->part.vdd_max_v;
         LifeOptions options;
         options.seed = *seed;
@@ -291,6 +333,7 @@ int run_age(const CommandInput& input, std::ostream& out, std::ostream& err) {
         aged.wall_s = std::chrono::duration<double>(std::chrono::steady_clock::now() - begin).count();
         bar.clear(err);
         aged.agreement = agree(area.layout, demand, options, aged.life);
+        aged.stalls = compare_stalls(area.latency, project->requirements, options, aged.life);
         if (aged.life.failure.empty()) { aged.demand = compare_demand(demand_of(*project), aged.records, aged.life); }
         holds = holds && aged.holds();
         if (input.json) {

@@ -6,6 +6,28 @@
 
 namespace perdure {
 
+namespace {
+
+/// The time that `ring_wear` would take for what the run wrote. The budget takes each start to find something stored,
+/// as after a factory image. A start before the first save finds nothing, and its restart entry names no record: more
+/// of them fit a block, so that time counts less.
+double time_as_reckoned_s(const AreaLayout& layout, const RingWear& wear, const LifeResult& result) {
+    constexpr uint32_t restart_fixed_bytes = 5; // store/format.md, "Restart entries"
+    // The start at the end of the run is not counted with the starts either.
+    const double starts = double(std::min(result.empty_starts, result.starts - 1));
+    if (starts <= 0 || !std::isfinite(wear.block_s)) { return result.simulated_s; }
+    const uint32_t unit_bytes = layout.geometry.unit_bytes;
+    const uint32_t entry = (restart_fixed_bytes + layout.check_bytes + unit_bytes - 1) / unit_bytes;
+    const uint32_t longest = std::max(entry, layout.nearly_full_units);
+    const uint32_t pads = layout.start_pad_units + longest - layout.nearly_full_units;
+    // The start that opens a block erases one, behind a mark; the next one erases it again, between two more.
+    const double room = double(layout.capacity_units) - 3.0 * layout.mark_units - pads - longest;
+    const double starts_a_block = 1 + std::max(0.0, std::floor(room / (pads + entry)));
+    return result.simulated_s - result.first_save_s + starts / starts_a_block * wear.block_s;
+}
+
+} // namespace
+
 Agreement agree(const AreaLayout& layout, const LifeDemand& demand, const LifeOptions& options,
                 const LifeResult& result) {
     Traffic traffic;
@@ -28,7 +50,7 @@ Agreement agree(const AreaLayout& layout, const LifeDemand& demand, const LifeOp
     }
     const double blocks = double(layout.geometry.ring_blocks);
     const RingWear wear = ring_wear(layout, traffic);
-    const Erases erases = erases_over(wear, layout.geometry.ring_blocks, result.simulated_s);
+    const Erases erases = erases_over(wear, layout.geometry.ring_blocks, time_as_reckoned_s(layout, wear, result));
     Agreement out;
     // Formatting erases every block once, and the first one twice.
     out.predicted = erases.per_block_mean + 1 + 1 / blocks;
@@ -45,6 +67,22 @@ Agreement agree(const AreaLayout& layout, const LifeDemand& demand, const LifeOp
                            ? 0
                            : *std::max_element(result.erases_per_block.begin(), result.erases_per_block.end());
     return out;
+}
+
+std::vector<StallCheck> compare_stalls(const std::optional<Latency>& latency, const Requirements& asked,
+                                       const LifeOptions& options, const LifeResult& result) {
+    const bool helped = options.service && (!latency || latency->service_can_help); // two blocks: it never does
+    StallCheck put{"put", helped ? result.put_served_longest_ms : result.put_longest_ms, std::nullopt,
+                   asked.put_stall_max_ms};
+    StallCheck owed{"put with service owed since a start", result.put_owed_longest_ms, std::nullopt, std::nullopt};
+    StallCheck open{"open", result.open_longest_ms, std::nullopt, asked.start_up_max_ms};
+    if (latency) {
+        put.budget_ms = options.service ? latency->put_serviced_ms : latency->put_alone_ms;
+        owed.budget_ms = latency->put_alone_ms;
+        open.budget_ms = latency->open_ms;
+    }
+    if (!helped || result.put_owed_longest_ms <= result.put_served_longest_ms) { return {put, open}; }
+    return {put, owed, open};
 }
 
 std::vector<DemandCount> compare_demand(const Demand& demand, const std::vector<const Record*>& records,

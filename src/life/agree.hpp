@@ -2,10 +2,12 @@
 #pragma once
 
 #include <cmath>
+#include <optional>
 #include <string>
 #include <vector>
 
 #include "budget/demand.hpp"
+#include "budget/latency.hpp"
 #include "budget/wear.hpp"
 #include "life/life.hpp"
 
@@ -25,11 +27,31 @@ struct Agreement {
     double allowed = 0;
     [[nodiscard]] bool worst_agrees() const { return observed_max <= predicted_max * (1 + allowed) + 1; }
     [[nodiscard]] bool agrees() const { return difference <= allowed && worst_agrees(); }
+    /// The run spent no more than the budget says. One that spends less does not agree, but breaks nothing.
+    [[nodiscard]] bool within() const { return (observed <= predicted || difference <= allowed) && worst_agrees(); }
 };
 
 /// `result` as run (not extended), under `demand` and `options`.
 Agreement agree(const AreaLayout& layout, const LifeDemand& demand, const LifeOptions& options,
                 const LifeResult& result);
+
+/// The longest call of one kind in the run, programming and erasing alone, against the budget's bound of it and against
+/// what the project file asks.
+struct StallCheck {
+    std::string call; ///< "put", "open", "put with service owed since a start"
+    double run_ms = 0;
+    std::optional<double> budget_ms; ///< absent: the part's times are not known, and the run's 0 says nothing
+    std::optional<double> asked_ms;
+    [[nodiscard]] bool agrees() const { return !budget_ms || run_ms <= *budget_ms * (1 + 1e-9); }
+    [[nodiscard]] bool meets() const { return !asked_ms || (budget_ms && run_ms <= *asked_ms * (1 + 1e-9)); }
+    [[nodiscard]] bool holds() const { return agrees() && meets(); }
+};
+
+/// Puts, with service called or not as `options` had it, and opens. `latency`: of the budget's area. The run calls
+/// service after saves alone; a longer put that comes before
+/// all is done again that a start made due is one without service.
+std::vector<StallCheck> compare_stalls(const std::optional<Latency>& latency, const Requirements& asked,
+                                       const LifeOptions& options, const LifeResult& result);
 
 /// One count of the budget's demand against the run's.
 struct DemandCount {

@@ -218,10 +218,11 @@ private:
     void save(uint16_t record, double now_s) {
         LiveRecord& live = live_[record];
         change(live);
+        const bool owed = service_owed();
         const Operations before = operations();
         const perdure_status status = live.log ? live.log->append(unit_, record) : unit_.put(record, live.value.data());
-        note_longest(put_longest_us_, before);
-        count_save(record);
+        note_longest(owed ? put_owed_us_ : put_served_us_, before);
+        count_save(record, now_s);
         if (status != PERDURE_OK) [[unlikely]] {
             fail(fmt::format("put of record {} gave status {}", record, int(status)), now_s);
             return;
@@ -232,8 +233,19 @@ private:
         if (live.log && operations().erases != erases) { note_kept(record, now_s); }
     }
 
-    void count_save(uint16_t record) {
+    /// Would service do something now? The store's own rule.
+    [[nodiscard]] bool service_due() const {
+        const perdure_store& store = unit_.store();
+        const uint32_t units = unit_.config().block_units;
+        return store.blanks <= store.spare && units - store.unit <= units / 2;
+    }
+
+    /// Service is called after saves. A start may have made it due again since, or have left it too little room.
+    [[nodiscard]] bool service_owed() const { return options_.service && started_ && service_due(); }
+
+    void count_save(uint16_t record, double now_s) {
         const LiveRecord& live = live_[record];
+        if (result_.saves == 0) { result_.first_save_s = now_s; }
         result_.saves++;
         result_.records[record].saves++;
         result_.payload_bytes += live.log ? live.log->batch_bytes() : live.bytes;
@@ -244,11 +256,12 @@ private:
     /// block.
     void note_kept(uint16_t record, double now_s) {
         const uint32_t blocks = unit_.config().blocks;
-        if (unit_.store().sequence <= blocks || erased_++ % (2 * blocks + 1) != 0) { return; }
+        LifeRecordResult& seen = result_.records[record];
+        if (unit_.store().sequence <= blocks || seen.log_erases++ % (2 * blocks + 1) != 0) { return; }
         std::string wrong;
         const uint64_t kept = live_[record].log->kept(unit_, record, wrong);
-        uint64_t& least = result_.records[record].log_kept_min;
-        least = least == 0 ? kept : std::min(least, kept);
+        seen.log_watched++;
+        seen.log_kept_min = std::min(kept, seen.log_kept_min.value_or(kept));
         note_reading(record, wrong, now_s);
     }
 
@@ -266,7 +279,7 @@ private:
             const auto record = static_cast<uint16_t>(i);
             change(live_[i]);
             const perdure_status status = unit_.put_now(record, live_[i].value.data());
-            count_save(record);
+            count_save(record, now_s);
             if (status != PERDURE_OK) {
                 fail(fmt::format("put_now of record {} gave status {}", record, int(status)), now_s);
             }
@@ -279,6 +292,7 @@ private:
             due = unit_.service();
             note_longest(service_longest_us_, before);
         }
+        started_ = started_ && service_due();
     }
 
     void compare(uint16_t record, double now_s) {
@@ -299,7 +313,9 @@ private:
     void start(double now_s) {
         const Operations before = operations();
         if (start_owed_) { result_.lazy_starts++; }
+        if (result_.saves == 0 && !demand_.lazy_start) { result_.empty_starts++; }
         start_owed_ = demand_.lazy_start;
+        started_ = true;
         const perdure_status status = unit_.open(demand_.lazy_start ? PERDURE_LAZY : PERDURE_WRITE);
         note_longest(open_longest_us_, before);
         result_.starts++;
@@ -354,6 +370,7 @@ private:
         const Flash& flash = unit_.flash();
         const FlashCounters& counters = flash.counters();
         result_.simulated_s = now_s;
+        if (result_.saves == 0) { result_.first_save_s = now_s; }
         result_.simulated_share = demand_.life_s > 0 ? now_s / demand_.life_s : 1;
         result_.whole_life = now_s >= demand_.life_s;
         result_.programs = counters.programs;
@@ -365,7 +382,9 @@ private:
         if (!result_.whole_life && result_.failure.empty() && now_s > 0) { extend(now_s); }
         result_.write_amplification =
             result_.payload_bytes == 0 ? 0 : double(result_.programmed_bytes) / double(result_.payload_bytes);
-        result_.put_longest_ms = put_longest_us_ / 1000;
+        result_.put_longest_ms = std::max(put_owed_us_, put_served_us_) / 1000;
+        result_.put_owed_longest_ms = put_owed_us_ / 1000;
+        result_.put_served_longest_ms = put_served_us_ / 1000;
         result_.service_longest_ms = service_longest_us_ / 1000;
         result_.open_longest_ms = open_longest_us_ / 1000;
         result_.busy_s = flash.busy_us() * 1e-6;
@@ -383,11 +402,11 @@ private:
     std::vector<uint8_t> scratch_;
     LifeResult result_;
     double erase_us_ = 0;
-    uint64_t erased_ = 0;                 ///< times a log's block was erased
+    bool started_ = false;                ///< since service last had all done that was due
     bool start_owed_ = false;             ///< the last start was lazy, and nothing was put since
     double warm_s_ = 0, warm_erases_ = 0; ///< where the first turns were over, and erases a block until then
     double end_erases_ = 0;               ///< and at the end of the last turn, before the last start
-    double put_longest_us_ = 0, service_longest_us_ = 0, open_longest_us_ = 0;
+    double put_owed_us_ = 0, put_served_us_ = 0, service_longest_us_ = 0, open_longest_us_ = 0;
 };
 
 } // namespace

@@ -3,6 +3,7 @@
 
 #include <cstdint>
 #include <functional>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -44,7 +45,9 @@ struct LifeRecordResult {
     uint64_t saves = 0;
     uint64_t checked = 0;
     uint64_t mismatches = 0;
-    uint64_t log_kept_min = 0; ///< logs: the fewest samples there were right after a block was erased; 0: none was seen
+    uint64_t log_erases = 0;              ///< logs: saves in which a block was erased, from the second turn on
+    uint64_t log_watched = 0;             ///< of them, those after which the log was read as a whole
+    std::optional<uint64_t> log_kept_min; ///< the fewest samples there were then; absent: none was watched
 };
 
 struct LifeResult {
@@ -54,6 +57,8 @@ struct LifeResult {
     double simulated_s = 0;     ///< product time that was run
     uint64_t saves = 0;         ///< run
     uint64_t starts = 0;        ///< run
+    uint64_t empty_starts = 0;  ///< of them, those that found nothing ever put, and programmed a shorter restart entry
+    double first_save_s = 0;    ///< when the first save came; without any, the time that was run
     uint64_t lazy_starts = 0;   ///< of them, those that nothing was put after: they programmed nothing
     uint64_t payload_bytes = 0; ///< saved
     uint64_t programs = 0;      ///< units
@@ -64,6 +69,8 @@ struct LifeResult {
     double erases_max = 0;                  ///< the most of any block; extended: over the mean by as much as in the run
     double write_amplification = 0;         ///< bytes programmed / payload bytes saved
     double put_longest_ms = 0;              ///< programming and erasing in one put
+    double put_owed_longest_ms = 0;         ///< of them, where service still owed what a start had made due
+    double put_served_longest_ms = 0;       ///< of the others
     double service_longest_ms = 0;
     double open_longest_ms = 0;
     double busy_s = 0; ///< programming and erasing over the run

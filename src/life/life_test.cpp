@@ -125,6 +125,88 @@ TEST(Life, AMostWornBlockBeyondTheBudgetIsSeen) {
     EXPECT_FALSE(agree(c.layout, c.demand, {}, result).agrees());
 }
 
+// A product that starts every day and saves once in years: until then a start finds nothing to put again.
+TEST(Life, StartsBeforeTheFirstSaveAreReckonedAsTheyAre) {
+    Case c = node(3000 * 86400.0);
+    c.demand.starts_per_s = 2.0 / 86400;
+    c.demand.records = {{0, 0}, {0, 1.0 / (1000 * 86400.0)}};
+    for (uint64_t seed = 1; seed <= 3; seed++) {
+        LifeOptions options;
+        options.seed = seed;
+        const LifeResult result = live(c.layout, c.records, {}, c.demand, options);
+        ASSERT_EQ(result.failure, "");
+        EXPECT_GT(result.empty_starts, 100U);
+        EXPECT_NEAR(double(result.empty_starts) / (2.0 / 86400), result.first_save_s, 86400);
+        const Agreement agreement = agree(c.layout, c.demand, options, result);
+        EXPECT_TRUE(agreement.agrees()) << "seed " << seed << ": " << agreement.predicted << " against "
+                                        << agreement.observed << ", allowed " << agreement.allowed;
+    }
+}
+
+TEST(Life, ARunThatSpendsLessBreaksNothing) {
+    Agreement agreement{100, 97, 102, 98, 3.0 / 97, agreement_limit};
+    EXPECT_FALSE(agreement.agrees());
+    EXPECT_TRUE(agreement.within());
+    agreement = {97, 100, 102, 101, 3.0 / 100, agreement_limit};
+    EXPECT_FALSE(agreement.within());
+    agreement = {100, 97, 102, 110, 3.0 / 97, agreement_limit}; // the most worn block beyond the budget
+    EXPECT_FALSE(agreement.within());
+}
+
+TEST(Life, StallsAreHeldAgainstBudgetAndRequirement) {
+    Latency latency;
+    latency.service_can_help = true;
+    latency.put_serviced_ms = 0.5;
+    latency.put_alone_ms = 42;
+    latency.open_ms = 108;
+    Requirements asked;
+    LifeResult result;
+    result.put_longest_ms = result.put_served_longest_ms = 0.4;
+    result.open_longest_ms = 41;
+    LifeOptions options;
+    const auto holds = [&](const std::optional<Latency>& bound) {
+        const std::vector<StallCheck> stalls = compare_stalls(bound, asked, options, result);
+        return std::vector<bool>{stalls.at(0).holds(), stalls.back().holds()};
+    };
+    using Both = std::vector<bool>;
+    EXPECT_EQ(holds(latency), (Both{true, true}));
+    result.put_longest_ms = result.put_served_longest_ms = 41.5; // as a put that empties the tail
+    EXPECT_EQ(holds(latency), (Both{false, true}));
+    result.put_served_longest_ms = 0.4; // the long one came before service was called after a start
+    result.put_owed_longest_ms = 41.5;
+    EXPECT_EQ(holds(latency), (Both{true, true}));
+    EXPECT_EQ(compare_stalls(latency, asked, options, result).size(), 3U);
+    result.put_owed_longest_ms = 0;
+    options.service = false;
+    EXPECT_EQ(holds(latency), (Both{true, true}));
+    asked.put_stall_max_ms = 10;
+    EXPECT_EQ(holds(latency), (Both{false, true}));
+    result.put_longest_ms = result.put_served_longest_ms = 0.4;
+    asked.start_up_max_ms = 40;
+    EXPECT_EQ(holds(latency), (Both{true, false}));
+    result.open_longest_ms = 120;
+    asked.start_up_max_ms = 250;
+    EXPECT_EQ(holds(latency), (Both{true, false}));
+    asked = {};
+    EXPECT_EQ(holds(std::nullopt), (Both{true, true})); // nothing known, nothing asked
+    asked.put_stall_max_ms = 10;
+    EXPECT_EQ(holds(std::nullopt), (Both{false, true}));
+}
+
+// What service spares a put, and what a start may undo before service is called again.
+TEST(Life, PutsWithServiceOwedAreToldApart) {
+    Case c = node(500 * 86400.0);
+    c.demand.starts_per_s = 20.0 / 86400;
+    c.demand.records = {{0, 0}, {0, 4.0 / 86400}};
+    FlashCosts costs;
+    costs.program_us = 100;
+    costs.erase_ms = 20;
+    const LifeResult result = live(c.layout, c.records, costs, c.demand, {});
+    EXPECT_LT(result.put_served_longest_ms, 2);
+    EXPECT_GT(result.put_owed_longest_ms, 0);
+    EXPECT_EQ(result.put_longest_ms, std::max(result.put_served_longest_ms, result.put_owed_longest_ms));
+}
+
 TEST(Life, WithoutServiceThePutErases) {
     const Case c = node(30 * 86400.0);
     FlashCosts costs;

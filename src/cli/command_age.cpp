@@ -194,6 +194,47 @@ std::string text_of(const StallCheck& stall) {
                                         : "LONGER THAN BUDGETED");
 }
 
+void print_records(const AgedArea& area, std::ostream& out) {
+    const LifeResult& life = area.life;
+    for (size_t i = 0; i < area.records.size(); i++) {
+        out << fmt::format("    {:<24}{:>14} saves {:>14} read back\n", area.records[i]->name,
+                           with_groups(double(life.records[i].saves)), with_groups(double(life.records[i].checked)));
+        if (!area.records[i]->has_log_entries()) { continue; }
+        const LifeRecordResult& log = life.records[i];
+        const std::string text =
+            log.log_kept_min
+                ? fmt::format("a log: never fewer than {} samples right after an erase, {} asked; read after {} of {} "
+                              "erases",
+                              with_groups(double(*log.log_kept_min)),
+                              with_groups(double(area.records[i]->log->depth_samples)),
+                              with_groups(double(log.log_watched)), with_groups(double(log.log_erases)))
+                : "a log: no block of samples was erased in this run, so how many it keeps was not seen";
+        out << "      " << wrapped(text, 6, 6) << '\n';
+    }
+}
+
+/// The budget's wear and demand against the run's.
+void print_agreement(const AgedArea& area, std::ostream& out) {
+    out << fmt::format("  budget {:.2f} erases a block, run {:.2f}: {:.2f} % apart, {} (limit {:.2f} %)\n",
+                       area.agreement.predicted, area.agreement.observed, area.agreement.difference * 100,
+                       area.agreement.agrees()   ? "they agree"
+                       : area.agreement.within() ? "the run spent less"
+                                                 : "THEY DISAGREE",
+                       area.agreement.allowed * 100);
+    if (!area.agreement.worst_agrees()) {
+        out << fmt::format("  MOST WORN BLOCK {} erases, {} budgeted\n", with_groups(area.agreement.observed_max),
+                           with_groups(area.agreement.predicted_max));
+    }
+    for (const DemandCount& count : area.demand) {
+        if (count.agrees()) { continue; }
+        out << "  "
+            << wrapped(fmt::format("DEMAND DISAGREES: {}: {} budgeted, {} run", count.name, with_groups(count.budgeted),
+                                   with_groups(count.run)),
+                       2, 2)
+            << '\n';
+    }
+}
+
 void print_text(const Project& project, const AgedArea& area, std::ostream& out) {
     const LifeResult& life = area.life;
     const FlashGeometry& geometry = area.budget->layout.geometry;
@@ -221,21 +262,7 @@ void print_text(const Project& project, const AgedArea& area, std::ostream& out)
     const bool totals = std::any_of(area.records.begin(), area.records.end(),
                                     [](const Record* record) { return record->kind == RecordKind::total; });
     if (totals) { out << "  (a total after a save from the store's copy in RAM, after a start from flash)\n"; }
-    for (size_t i = 0; i < area.records.size(); i++) {
-        out << fmt::format("    {:<24}{:>14} saves {:>14} read back\n", area.records[i]->name,
-                           with_groups(double(life.records[i].saves)), with_groups(double(life.records[i].checked)));
-        if (!area.records[i]->has_log_entries()) { continue; }
-        const LifeRecordResult& log = life.records[i];
-        const std::string text =
-            log.log_kept_min
-                ? fmt::format("a log: never fewer than {} samples right after an erase, {} asked; read after {} of {} "
-                              "erases",
-                              with_groups(double(*log.log_kept_min)),
-                              with_groups(double(area.records[i]->log->depth_samples)),
-                              with_groups(double(log.log_watched)), with_groups(double(log.log_erases)))
-                : "a log: no block of samples was erased in this run, so how many it keeps was not seen";
-        out << "      " << wrapped(text, 6, 6) << '\n';
-    }
+    print_records(area, out);
     out << fmt::format("  most worn block {} erases of {} allowed (mean {:.1f})\n", with_groups(life.erases_max),
                        with_groups(area.allowed), life.erases_mean);
     print_wear(area, out);
@@ -252,26 +279,28 @@ void print_text(const Project& project, const AgedArea& area, std::ostream& out)
     out << fmt::format("  programming and erasing {:.4g} s, {}\n", life.busy_s,
                        area.energy_known ? fmt::format("{:.3g} J at {:.3g} mA", life.energy_j, *project.part.program_ma)
                                          : "energy not known: needs program_ma and vdd_max");
-    out << fmt::format("  budget {:.2f} erases a block, run {:.2f}: {:.2f} % apart, {} (limit {:.2f} %)\n",
-                       area.agreement.predicted, area.agreement.observed, area.agreement.difference * 100,
-                       area.agreement.agrees()   ? "they agree"
-                       : area.agreement.within() ? "the run spent less"
-                                                 : "THEY DISAGREE",
-                       area.agreement.allowed * 100);
-    if (!area.agreement.worst_agrees()) {
-        out << fmt::format("  MOST WORN BLOCK {} erases, {} budgeted\n", with_groups(area.agreement.observed_max),
-                           with_groups(area.agreement.predicted_max));
-    }
-    for (const DemandCount& count : area.demand) {
-        if (count.agrees()) { continue; }
-        out << "  "
-            << wrapped(fmt::format("DEMAND DISAGREES: {}: {} budgeted, {} run", count.name, with_groups(count.budgeted),
-                                   with_groups(count.run)),
-                       2, 2)
-            << '\n';
-    }
+    print_agreement(area, out);
     out << fmt::format("  {:.2f} s, {:.1f} million saves a second\n", area.wall_s,
                        area.wall_s > 0 ? double(life.saves) / area.wall_s / 1e6 : 0);
+}
+
+/// Runs one area's life and holds it against its budget.
+AgedArea age_area(const Project& project, const AreaBudget& area, const LifeOptions& options) {
+    AgedArea out;
+    out.budget = &area;
+    for (const Area& of : project.areas) {
+        if (of.name == area.name) { out.records = records_of(project, of); }
+    }
+    out.allowed = erases_spendable(project) / project.requirements.margin_min;
+    out.energy_known = project.part.program_ma && project.part.vdd_max_v;
+    const LifeDemand demand = sizing_demand(project, out.records);
+    const auto begin = std::chrono::steady_clock::now();
+    out.life = live(area.layout, out.records, flash_costs(project.part), demand, options);
+    out.wall_s = std::chrono::duration<double>(std::chrono::steady_clock::now() - begin).count();
+    out.agreement = agree(area.layout, demand, options, out.life);
+    out.stalls = compare_stalls(area.latency, project.requirements, options, out.life);
+    if (out.life.failure.empty()) { out.demand = compare_demand(demand_of(project), out.records, out.life); }
+    return out;
 }
 
 } // namespace
@@ -298,6 +327,10 @@ int run_age(const CommandInput& input, std::ostream& out, std::ostream& err) {
                out, err);
         return exit_input_wrong;
     }
+    LifeOptions options;
+    options.seed = *seed;
+    options.turns_max = *turns;
+    options.service = !input.options.contains("--no-service");
     bool holds = true;
     nlohmann::json areas = nlohmann::json::array();
     double areas_done = -1;
@@ -310,31 +343,14 @@ int run_age(const CommandInput& input, std::ostream& out, std::ostream& err) {
             holds = false;
             continue;
         }
-        AgedArea aged;
-        aged.budget = &area;
-        for (const Area& of : project->areas) {
-            if (of.name == area.name) { aged.records = records_of(*project, of); }
-        }
-        aged.allowed = erases_spendable(*project) / project->requirements.margin_min;
-        aged.energy_known = project->part.program_ma && project->part.vdd_max_v;
-        LifeOptions options;
-        options.seed = *seed;
-        options.turns_max = *turns;
-        options.service = !input.options.contains("--no-service");
         LifeProgress bar(!input.json);
         ProgressLines lines(input.options.contains("--progress"), err);
         options.progress = [&](double share) {
             bar.show(share, err);
             lines.show((areas_done + share) / static_cast<double>(budget->areas.size()));
         };
-        const LifeDemand demand = sizing_demand(*project, aged.records);
-        const auto begin = std::chrono::steady_clock::now();
-        aged.life = live(area.layout, aged.records, flash_costs(project->part), demand, options);
-        aged.wall_s = std::chrono::duration<double>(std::chrono::steady_clock::now() - begin).count();
+        const AgedArea aged = age_area(*project, area, options);
         bar.clear(err);
-        aged.agreement = agree(area.layout, demand, options, aged.life);
-        aged.stalls = compare_stalls(area.latency, project->requirements, options, aged.life);
-        if (aged.life.failure.empty()) { aged.demand = compare_demand(demand_of(*project), aged.records, aged.life); }
         holds = holds && aged.holds();
         if (input.json) {
             areas.push_back(json_of(aged));

@@ -129,7 +129,9 @@ TEST(Life, AMostWornBlockBeyondTheBudgetIsSeen) {
 TEST(Life, StartsBeforeTheFirstSaveAreReckonedAsTheyAre) {
     Case c = node(3000 * 86400.0);
     c.demand.starts_per_s = 2.0 / 86400;
-    c.demand.records = {{0, 0}, {0, 1.0 / (1000 * 86400.0)}};
+    c.records = {&c.all[1]};
+    c.layout = *lay_out_ring(c.layout.geometry, 16, c.records);
+    c.demand.records = {{0, 1.0 / (1000 * 86400.0)}};
     for (uint64_t seed = 1; seed <= 3; seed++) {
         LifeOptions options;
         options.seed = seed;

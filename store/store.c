@@ -694,11 +694,13 @@ static bool erase_block(perdure_store *s, uint32_t block, uint32_t sequence) {
     uint32_t erases = 0;
     uint32_t other;
     if (read_stamp(c, block, &other, &erases) == STAMP_NONE) {
-        /* Lost with a torn erase: the highest of the others is near, as wear is level. */
+        /* Lost with a torn erase: the highest of the others is near, as wear is level. While a format goes on, of which
+         * the number 0 tells, the block that it began with: else each would count on from the one before. */
+        const bool format_goes_on = s->sequence == 0u && sequence != 0u;
         erases = 0;
         for (uint32_t i = 0; i < c->blocks; i++) {
             uint32_t count;
-            if (read_stamp(c, i, &other, &count) == STAMP_OK && count > erases) {
+            if ((!format_goes_on || i == s->head) && read_stamp(c, i, &other, &count) == STAMP_OK && count > erases) {
                 erases = count;
             }
         }

@@ -171,7 +171,7 @@ std::vector<Finding> wrong_entry_findings(const Project& project, const Demand& 
                               : "; no check code is wide enough";
     }
     for (const Area& area : project.areas) {
-        out.from.push_back(from_file(project, area.place, "check_bits", area.check_bits, "bits"));
+        out.from.push_back(from_file(project, area.check_bits_place, "check_bits", area.check_bits, "bits"));
     }
     out.from.push_back(by_formula("torn", now.torn, "entries", "starts x units in the field x 2^-bits"));
     if (project.conditions.errors.bit_flip > 0) {

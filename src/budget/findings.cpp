@@ -74,7 +74,7 @@ std::vector<Source> layout_sources(const Project& project, const Area& area) {
     if (const auto run = best_run(part)) {
         out.push_back(from_part(part, "erase_layout", run->erase_bytes, "bytes an erase block"));
     }
-    out.push_back(from_file(project, area.place, "check_bits", area.check_bits, "bits"));
+    out.push_back(from_file(project, area.check_bits_place, "check_bits", area.check_bits, "bits"));
     if (area.size_bytes) { out.push_back(from_file(project, area.place, "size", double(*area.size_bytes), "bytes")); }
     for (const Record* record : records_of(project, area)) {
         out.push_back(from_file(project, record->place, record->name, record->payload_bytes(), "bytes"));
@@ -207,7 +207,7 @@ Finding residual_finding(const Project& project, const Area& area, const Demand&
     out.from = {by_formula("chance", out.need, "", fmt::format("starts x units in the field x 2^-{}", area.check_bits)),
                 from_file(project, project.product.starts_place, "starts", demand.starts, "over life"),
                 from_file(project, project.product.place, "fleet", double(project.product.fleet_units), "units"),
-                from_file(project, area.place, "check_bits", area.check_bits, "bits")};
+                from_file(project, area.check_bits_place, "check_bits", area.check_bits, "bits")};
     return out;
 }
 

@@ -98,6 +98,7 @@ bool counts_from(const nlohmann::json& json, SearchCounts& to) {
 nlohmann::json json_of(const CutArea& area) {
     const SearchCounts sum = sum_of(area);
     const ChanceLimit limit = chance_limit(sum.torn, area.check_bits);
+    const bool merged = !area.shards_seen.empty();
     nlohmann::json out{{"project", area.project},
                        {"file", area.file},
                        {"area", area.area},
@@ -107,8 +108,8 @@ nlohmann::json json_of(const CutArea& area) {
                        {"blocks", area.geometry.ring_blocks},
                        {"block_units", area.geometry.units_per_ring_block()},
                        {"check_bits", area.check_bits},
-                       {"shard", area.shard},
-                       {"shards", area.shards},
+                       {"shard", merged ? 1 : area.shard},
+                       {"shards", merged ? 1 : area.shards},
                        {"holds", holds(area)},
                        {"chance_matches_expected", limit.expected},
                        {"chance_matches_most", limit.most}};
@@ -152,6 +153,12 @@ void print_area(const CutArea& area, std::ostream& out) {
     for (const CutPart& part : area.parts) { seconds += part.seconds; }
     out << fmt::format("{}, area {}: {}\n", area.project, area.area,
                        holds(area) ? "no cut tried loses anything" : "A CUT LOSES SOMETHING, OR BYTES ARE MADE UP");
+    const auto stopped = std::count_if(area.parts.begin(), area.parts.end(), [](const CutPart& part) {
+        return !part.result.complete && !part.result.failure;
+    });
+    if (stopped != 0) {
+        out << fmt::format("  NOT ALL WAS TRIED: in {} of {} parts the time was up\n", stopped, area.parts.size());
+    }
     out << fmt::format("  {} blocks of {} units of {} B on {}, check code of {} bits{}\n\n", area.geometry.ring_blocks,
                        area.geometry.units_per_ring_block(), area.geometry.unit_bytes, area.part, area.check_bits,
                        area.shards > 1 && area.shards_seen.empty()

@@ -61,12 +61,18 @@ void add_cut_risks(const ProjectFile& file, const nlohmann::json& cut, std::vect
     const auto areas = cut.find("areas");
     if (areas == cut.end() || !areas->is_array()) { return; }
     for (const nlohmann::json& area : *areas) {
+        const auto of = area.value("shards", 1U);
+        if (of > 1) {
+            out.push_back(fmt::format("The power-cut proof of area {} is shard {} of {} only; add them up with "
+                                      "perdure cut --merge --json.",
+                                      area.value("area", std::string("?")), area.value("shard", 1U), of));
+        }
         const auto parts = area.find("parts");
         if (parts == area.end() || !parts->is_array()) { continue; }
         for (const nlohmann::json& part : *parts) {
             if (flag(part, "complete")) { continue; }
-            out.push_back(fmt::format("The power-cut proof did not try everything in its part {}.",
-                                      part.value("name", std::string("?"))));
+            out.push_back(fmt::format("The power-cut proof did not try everything in its part {} of area {}.",
+                                      part.value("name", std::string("?")), area.value("area", std::string("?"))));
         }
     }
 }

@@ -21,7 +21,7 @@ constexpr uint32_t start_pad_units =
     2; // beside one longest entry: what a cut may have left behind the last visible unit
 constexpr uint32_t ring_block_units_min = 32;
 constexpr uint32_t ring_block_units_max = 65'534; ///< the unit behind a full block has a number of 16 bits too
-constexpr uint32_t short_bits_max = 56; // the most the store carries in one field
+constexpr uint32_t short_bits_max = 56;           // the most the store carries in one field
 
 uint32_t units_for(uint64_t bytes, uint32_t unit_bytes) {
     return static_cast<uint32_t>((bytes + unit_bytes - 1) / unit_bytes);

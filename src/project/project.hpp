@@ -116,7 +116,7 @@ struct Area {
     std::optional<uint64_t> start_address; ///< absent: at the top of the run of equal blocks
     std::optional<uint64_t> size_bytes;    ///< absent: the smallest that holds is found
     uint32_t check_bits = 16;              ///< 8, 16, 24 or 32
-    Place place;
+    Place place, check_bits_place;
 };
 
 /// A piece of flash that no area may meet: a bootloader, a protected sector. Addresses, not offsets.

@@ -189,8 +189,8 @@ void read_requirements(Source& source, const toml::table& file, Project& project
     }
     require.loss_time_max_s = get_quantity(section, "loss_time", Dimension::time_s, loss_bounds);
     require.loss_time_place = span_of_value(section, "loss_time").place;
-    require.margin_place = span_of_value(section, "margin").place;
-    require.spend_limit_place = span_of_value(section, "spend_limit").place;
+    require.margin_place = place_if_said(section, "margin");
+    require.spend_limit_place = place_if_said(section, "spend_limit");
     require.put_stall_place = span_of_value(section, "put_stall").place;
     require.start_up_place = span_of_value(section, "start_up").place;
     require.flash_share_place = span_of_value(section, "flash_share").place;

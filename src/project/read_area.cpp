@@ -101,6 +101,7 @@ PlacedArea read_area(const Section& section, std::string_view name) {
                                     "8, 16, 24 or 32");
         } else {
             area.check_bits = static_cast<uint32_t>(*bits);
+            area.check_bits_place = place_if_said(section, "check_bits");
         }
     }
     return placed;

@@ -89,6 +89,11 @@ Span span_of_value(const Section& section, std::string_view key) {
     return node == nullptr ? section.span : span_of(*node);
 }
 
+Place place_if_said(const Section& section, std::string_view key) {
+    const toml::node* node = section.table.get(key);
+    return node == nullptr ? Place{} : span_of(*node).place;
+}
+
 std::string listed(const std::vector<std::string>& words) {
     std::string out;
     for (size_t i = 0; i < words.size(); ++i) {

@@ -56,6 +56,9 @@ Span span_of_key(const Section& section, std::string_view key);
 /// The span of the value of the key in this table; the table's own span when it is absent.
 Span span_of_value(const Section& section, std::string_view key);
 
+/// The place of the value of the key in this table; line 0, as of a default, when it is absent.
+Place place_if_said(const Section& section, std::string_view key);
+
 /// Refuses every key that is not listed.
 void check_keys(const Section& section, const std::vector<std::string>& known);
 

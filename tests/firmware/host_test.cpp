@@ -47,6 +47,10 @@ TEST(EmittedHostTest, HoldsForLazyStarts) {
         std::string text = read_file(example(name));
         const std::string product = "[product]\n";
         text.insert(text.find(product) + product.size(), "lazy_start = true\n");
+        // The first put after a lazy start does the start's work, which takes longer than the valve allows.
+        if (const size_t stall = text.find("put_stall"); stall != std::string::npos) {
+            text.erase(stall, text.find('\n', stall) + 1 - stall);
+        }
         write_file(folder / "lazy.toml", text);
         std::filesystem::remove_all(folder / "data");
         emit_and_run(folder / "lazy.toml", folder);

@@ -53,6 +53,22 @@ std::vector<uint32_t> erase_counts(const Area& area) {
     return counts;
 }
 
+TEST(Promise13, AFormatCountsItsOwnErasesOnly) {
+    for (const uint32_t blocks : {2U, 3U, 12U}) {
+        Shape shape;
+        shape.blocks = blocks;
+        Area area(shape);
+        for (uint32_t formats = 1; formats < 4; formats++) {
+            ASSERT_EQ(perdure_format(&area.store, &area.config), PERDURE_OK);
+            // One block is erased twice; on a blank area the others count on from it.
+            for (const uint32_t count : erase_counts(area)) {
+                EXPECT_GE(count, formats) << blocks;
+                EXPECT_LE(count, 2 * formats) << blocks;
+            }
+        }
+    }
+}
+
 TEST(Promise4, ATotalIsNotPutBackward) {
     Area area({});
     ASSERT_EQ(perdure_format(&area.store, &area.config), PERDURE_OK);

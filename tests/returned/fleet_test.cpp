@@ -160,7 +160,7 @@ TEST(Fleet, AgesComeFromATable) {
     const Folder folder(4);
     const std::string ages = own_folder() + "ages.csv";
     const std::string database = own_folder() + "ages.sqlite";
-    std::ofstream(ages) << "serial,years\nD-1000,0.001\nD-1001,3\n";
+    std::ofstream(ages) << "serial,years\nD-1000,0.0001\nD-1001,3\n";
     const Ran ran = run({folder.project, "--fleet", folder.path, "--ages", ages, "--db", database, "--json"});
     const nlohmann::json json = nlohmann::json::parse(ran.out);
     EXPECT_EQ(json.at("reach_life"), 1);

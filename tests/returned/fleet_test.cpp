@@ -65,14 +65,14 @@ struct Folder {
     std::string path = own_folder() + "fleet/", project = path + "../fleet.toml";
     size_t rotten = 0, overwritten = 0;
 
-    explicit Folder(int units) {
+    explicit Folder(int units, int saves = 60) {
         fs::remove_all(path);
         fs::create_directories(path);
         std::ofstream(project) << project_text(4);
         const Product product(project_text(4));
         for (int i = 0; i < units; i++) {
             UsedUnit unit(product, static_cast<uint64_t>(i) + 1);
-            unit.use(60 + i);
+            unit.use(saves + i);
             std::vector<uint8_t> bytes = unit.flash();
             const Decoded decoded = decode({product.expected.areas[0].shape, bytes, {}});
             const DumpEntry& entry = decoded.entries[decoded.entries.size() - 4];
@@ -157,10 +157,10 @@ TEST(Fleet, TheDatabaseHoldsWhatWasDone) {
 }
 
 TEST(Fleet, AgesComeFromATable) {
-    const Folder folder(4);
+    const Folder folder(4, 1500); // some turns of the ring
     const std::string ages = own_folder() + "ages.csv";
     const std::string database = own_folder() + "ages.sqlite";
-    std::ofstream(ages) << "serial,years\nD-1000,0.0001\nD-1001,3\n";
+    std::ofstream(ages) << "serial,years\nD-1000,0.001\nD-1001,3\n";
     const Ran ran = run({folder.project, "--fleet", folder.path, "--ages", ages, "--db", database, "--json"});
     const nlohmann::json json = nlohmann::json::parse(ran.out);
     EXPECT_EQ(json.at("reach_life"), 1);

@@ -9,6 +9,7 @@
 
 #include "budget/demand.hpp"
 #include "cli/text.hpp"
+#include "dossier/markup.hpp"
 #include "dump/listing.hpp"
 
 namespace perdure {
@@ -197,29 +198,6 @@ void print_area(const CutArea& area, std::ostream& out) {
         << '\n';
 }
 
-std::string escaped(const std::string& text) {
-    std::string out;
-    for (const char c : text) {
-        switch (c) {
-        case '&':
-            out += "&amp;";
-            break;
-        case '<':
-            out += "&lt;";
-            break;
-        case '>':
-            out += "&gt;";
-            break;
-        case '"':
-            out += "&quot;";
-            break;
-        default:
-            out += c;
-        }
-    }
-    return out;
-}
-
 } // namespace
 
 ChanceLimit chance_limit(uint64_t torn, uint32_t check_bits) {
@@ -290,12 +268,13 @@ std::string junit_of(const std::vector<CutArea>& areas) {
     for (const CutArea& area : areas) {
         for (const CutPart& part : area.parts) {
             tests++;
-            cases += fmt::format("  <testcase classname=\"cut.{}\" name=\"{}\" time=\"{:.3f}\">\n", escaped(area.area),
-                                 escaped(part.name), part.seconds);
+            cases += fmt::format("  <testcase classname=\"cut.{}\" name=\"{}\" time=\"{:.3f}\">\n",
+                                 escaped_markup(area.area), escaped_markup(part.name), part.seconds);
             if (part.result.failure) {
                 failures++;
-                cases += fmt::format("    <failure message=\"{}\">{}</failure>\n", escaped(part.result.failure->what),
-                                     escaped(replay_of(area, part.name, *part.result.failure) + area.options));
+                cases +=
+                    fmt::format("    <failure message=\"{}\">{}</failure>\n", escaped_markup(part.result.failure->what),
+                                escaped_markup(replay_of(area, part.name, *part.result.failure) + area.options));
             }
             cases += "  </testcase>\n";
         }

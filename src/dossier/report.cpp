@@ -6,6 +6,8 @@
 #include <fmt/chrono.h>
 #include <nlohmann/json.hpp>
 
+#include "dossier/markup.hpp"
+
 namespace perdure {
 namespace {
 
@@ -21,26 +23,6 @@ std::string for_script(const nlohmann::json& json) {
         if (c == '<') {
             out += "\\u003c";
         } else {
-            out += c;
-        }
-    }
-    return out;
-}
-
-std::string for_html(std::string_view text) {
-    std::string out;
-    for (const char c : text) {
-        switch (c) {
-        case '&':
-            out += "&amp;";
-            break;
-        case '<':
-            out += "&lt;";
-            break;
-        case '>':
-            out += "&gt;";
-            break;
-        default:
             out += c;
         }
     }
@@ -75,9 +57,9 @@ std::string report_html(std::string_view page, const nlohmann::json& dossier) {
     const auto from = [&](size_t begin, size_t end) { return page.substr(begin, end - begin); };
     std::string out;
     out += from(0, title_at);
-    out += for_html(title);
+    out += escaped_markup(title);
     out += from(title_at + title_place.size(), text_at);
-    out += for_html(text);
+    out += escaped_markup(text);
     out += from(text_at + text_place.size(), data_at);
     out += for_script(dossier);
     out += page.substr(data_at + data_place.size());

@@ -9,23 +9,15 @@
 
 #include "catalog/catalog.hpp"
 #include "cli/commands.hpp"
+#include "tests/run_program.hpp"
 
 namespace perdure {
 namespace {
 
-struct Ran {
-    int code = -1;
-    std::string out, err;
-};
+using Ran = ProgramRan;
 
-Ran run(std::vector<const char*> words) {
-    words.insert(words.begin(), "perdure");
-    std::ostringstream out, err;
-    Ran ran;
-    ran.code = run_command_line(static_cast<int>(words.size()), words.data(), out, err);
-    ran.out = out.str();
-    ran.err = err.str();
-    return ran;
+Ran run(const std::vector<std::string>& words) {
+    return run_program(words);
 }
 
 /// A file that is there as long as this object is.

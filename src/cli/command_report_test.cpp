@@ -10,22 +10,15 @@
 
 #include "cli/commands.hpp"
 #include "dossier/report.hpp"
+#include "tests/run_program.hpp"
 
 namespace perdure {
 namespace {
 
-struct Ran {
-    int code = -1;
-    std::string out, err;
-};
+using Ran = ProgramRan;
 
-Ran run(std::vector<std::string> words) {
-    words.insert(words.begin(), "perdure");
-    std::vector<const char*> arguments;
-    for (const std::string& word : words) { arguments.push_back(word.c_str()); }
-    std::ostringstream out, err;
-    const int code = run_command_line(static_cast<int>(arguments.size()), arguments.data(), out, err);
-    return {code, out.str(), err.str()};
+Ran run(const std::vector<std::string>& words) {
+    return run_program(words);
 }
 
 std::string example(const std::string& name) {

@@ -10,22 +10,15 @@
 
 #include "cli/commands.hpp"
 #include "tests/own_folder.hpp"
+#include "tests/run_program.hpp"
 
 namespace perdure {
 namespace {
 
-struct Ran {
-    int code;
-    std::string out, err;
-};
+using Ran = ProgramRan;
 
 Ran run(const std::vector<std::string>& words) {
-    std::vector<const char*> argv{"perdure"};
-    for (const std::string& word : words) { argv.push_back(word.c_str()); }
-    std::ostringstream out;
-    std::ostringstream err;
-    const int code = run_command_line(static_cast<int>(argv.size()), argv.data(), out, err);
-    return {code, out.str(), err.str()};
+    return run_program(words);
 }
 
 std::string text_of(const std::string& path) {

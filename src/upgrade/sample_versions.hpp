@@ -11,6 +11,30 @@
 
 namespace perdure {
 
+/// A total that takes most of the saves.
+inline const std::string sample_energy = R"(
+[record.energy]
+id = 1
+kind = "total"
+fields = [ { name = "wh", type = "u32", movement = 100 } ]
+saves = [ { every = "1 min" } ]
+)";
+
+/// Two limits that were whole numbers, under another id now and converted.
+inline const std::string sample_limits_converted = R"(
+[record.limits_1]
+id = 2
+kind = "value"
+retired = true
+fields = [ { name = "low", type = "u16", default = 5 }, { name = "high", type = "u16" } ]
+[record.limits]
+id = 3
+kind = "value"
+from = "limits_1"
+fields = [ { name = "low", type = "f32" }, { name = "high", type = "f32" } ]
+saves = [ { events = "1/day" } ]
+)";
+
 /// A product of those records on a part with blocks of 2 KiB and units of 8 bytes. Throws what is wrong with it.
 inline ProductVersion sample_version(uint32_t number, const std::string& records, const std::string& area,
                                      int release = 0) {

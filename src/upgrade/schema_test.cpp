@@ -108,19 +108,7 @@ saves = [ { events = "1/day" } ]
 }
 
 TEST(Schema, AConversionFromARetiredRecordBreaksNothing) {
-    const SamplePair pair(first, R"(
-[record.limits_1]
-id = 2
-kind = "value"
-retired = true
-fields = [ { name = "low", type = "u16", default = 5 }, { name = "high", type = "u16" } ]
-[record.limits]
-id = 3
-kind = "value"
-from = "limits_1"
-fields = [ { name = "low", type = "f32" }, { name = "high", type = "f32" } ]
-saves = [ { events = "1/day" } ]
-)");
+    const SamplePair pair(first, sample_limits_converted);
     const SchemaChange up = compare(pair.from(), pair.to());
     EXPECT_TRUE(up.breaches.empty());
     ASSERT_EQ(up.records.size(), 2U);

@@ -8,12 +8,7 @@
 namespace perdure {
 namespace {
 
-constexpr const char* meter = R"(
-[record.energy]
-id = 1
-kind = "total"
-fields = [ { name = "wh", type = "u32", movement = 100 } ]
-saves = [ { every = "1 min" } ]
+const std::string meter = sample_energy + R"(
 [record.limits]
 id = 2
 kind = "value"
@@ -83,24 +78,7 @@ TEST(Trial, OnFourBlocksABlockIsSetAsideFirst) {
 }
 
 TEST(Trial, AConversionRunsOnceWhereverItIsCut) {
-    const SamplePair pair(meter, R"(
-[record.energy]
-id = 1
-kind = "total"
-fields = [ { name = "wh", type = "u32", movement = 100 } ]
-saves = [ { every = "1 min" } ]
-[record.limits_1]
-id = 2
-kind = "value"
-retired = true
-fields = [ { name = "low", type = "u16", default = 5 }, { name = "high", type = "u16" } ]
-[record.limits]
-id = 3
-kind = "value"
-from = "limits_1"
-fields = [ { name = "low", type = "f32" }, { name = "high", type = "f32" } ]
-saves = [ { events = "1/day" } ]
-)");
+    const SamplePair pair(meter, sample_energy + sample_limits_converted);
     expect_tried_whole(tried(pair.from(), pair.to()));
     expect_tried_whole(tried(pair.to(), pair.from()));
 }
@@ -117,12 +95,7 @@ TEST(Trial, ALogGoesOnUnderItsNumbers) {
 
 // The trial has to catch what the rules forbid, by what the store gives back.
 TEST(Trial, AChangedKindIsFoundByWhatIsRead) {
-    const SamplePair pair(meter, R"(
-[record.energy]
-id = 1
-kind = "total"
-fields = [ { name = "wh", type = "u32", movement = 100 } ]
-saves = [ { every = "1 min" } ]
+    const SamplePair pair(meter, sample_energy + R"(
 [record.limits]
 id = 2
 kind = "total"

@@ -13,28 +13,18 @@
 #include "fleet/fleet.hpp"
 #include "tests/own_folder.hpp"
 #include "tests/returned/returned_unit.hpp"
+#include "tests/run_program.hpp"
 
 namespace perdure::returned {
 namespace {
 
 namespace fs = std::filesystem;
 
-struct Ran {
-    int code = -1;
-    std::string out, err;
-};
+using Ran = ProgramRan;
 
 Ran run(std::vector<std::string> words) {
-    words.insert(words.begin(), {"perdure", "inspect"});
-    std::vector<const char*> argv;
-    for (const std::string& word : words) { argv.push_back(word.c_str()); }
-    std::ostringstream out;
-    std::ostringstream err;
-    Ran ran;
-    ran.code = run_command_line(static_cast<int>(argv.size()), argv.data(), out, err);
-    ran.out = out.str();
-    ran.err = err.str();
-    return ran;
+    words.insert(words.begin(), "inspect");
+    return run_program(words);
 }
 
 std::vector<std::vector<std::string>> ask(const std::string& path, const std::string& sql) {

@@ -11,27 +11,17 @@
 #include "cli/commands.hpp"
 #include "tests/own_folder.hpp"
 #include "tests/returned/returned_unit.hpp"
+#include "tests/run_program.hpp"
 
 namespace perdure::returned {
 namespace {
 
 const std::string folder = PERDURE_SOURCE_DIR "/tests/returned/";
 
-struct Ran {
-    int code = -1;
-    std::string out, err;
-};
+using Ran = ProgramRan;
 
 Ran run(const std::vector<std::string>& words) {
-    std::vector<const char*> argv{"perdure"};
-    for (const std::string& word : words) { argv.push_back(word.c_str()); }
-    std::ostringstream out;
-    std::ostringstream err;
-    Ran ran;
-    ran.code = run_command_line(static_cast<int>(argv.size()), argv.data(), out, err);
-    ran.out = out.str();
-    ran.err = err.str();
-    return ran;
+    return run_program(words);
 }
 
 std::string contents_of(const std::string& path) {

@@ -123,6 +123,10 @@ int run_inspect(const CommandInput& input, std::ostream& out, std::ostream& err)
         return complain_rendered(input, errors + fmt::format("perdure: error: {} holds no bytes\n", path), out, err);
     }
     const Inspection inspection = inspect(*expected, dump, typed.options);
+    if (!inspection.place.unclear.empty()) {
+        return complain(input, fmt::format("{}: {}: say it with --base ADDRESS", path, inspection.place.unclear), out,
+                        err);
+    }
     if (const auto folder = option_of(input, "--logs")) {
         const std::string wrong = write_logs(inspection, *folder);
         if (!wrong.empty()) { return complain(input, wrong, out, err); }

@@ -20,7 +20,8 @@ std::string range_of(const ImageArea& area) {
 }
 
 /// What whoever programs the parts has to do.
-std::vector<std::string> steps(const ImagePlan& plan, const ImageOptions& options) {
+/// `begin`: the address of the first image's first byte.
+std::vector<std::string> steps(const ImagePlan& plan, const ImageOptions& options, uint64_t begin) {
     std::vector<std::string> out;
     out.emplace_back(
         "Erase the part, program the file, and read back what it holds: the programmer's own verify does that.");
@@ -36,7 +37,12 @@ std::vector<std::string> steps(const ImagePlan& plan, const ImageOptions& option
             "so before the product first starts, for a start adds entries.",
             range_of(area), area.name, name_of(options.checksum)));
     }
-    out.emplace_back("perdure inspect FILE with what was read back names every value.");
+    out.emplace_back(
+        options.format == HexFormat::binary
+            ? fmt::format("perdure inspect FILE with what was read back names every value; --base says the "
+                          "address of a binary's first byte, such as --base 0x{:08X} here.",
+                          begin)
+            : "perdure inspect FILE with what was read back names every value.");
     out.emplace_back("When firmware is programmed again later, erase none of the ranges to keep: no chip erase.");
     return out;
 }
@@ -72,9 +78,15 @@ tl::expected<MadeImage, std::string> make_image(const ImagePlan& plan, const Uni
         if (memory.header.empty()) { memory.header = data.serial; }
         made.contents = write_s_records(memory);
     } else {
-        const std::vector<uint8_t> bytes = write_binary(memory, plan.areas.front().layout.geometry.blank);
+        const uint8_t blank = plan.areas.front().layout.geometry.blank;
+        std::vector<uint8_t> bytes = write_binary(memory, blank);
         if (bytes.empty()) {
             return tl::unexpected(std::string("a binary of it would have more than 256 MiB of gaps; use hex or srec"));
+        }
+        // To the last area's end, so that its length says what it covers.
+        for (const ImageArea& area : plan.areas) {
+            const uint64_t end = address_of(area) + area.layout.geometry.area_bytes();
+            if (end > made.begin + bytes.size()) { bytes.resize(end - made.begin, blank); }
         }
         made.contents.assign(bytes.begin(), bytes.end());
     }
@@ -91,7 +103,7 @@ nlohmann::json manifest_of(const ImagePlan& plan, const ImageOptions& options, c
              {"checksum", name_of(options.checksum)},
              {"areas", json::array()},
              {"keep", json::array()},
-             {"verify", steps(plan, options)},
+             {"verify", steps(plan, options, made.front().begin)},
              {"units", json::array()}};
     for (const ImageArea& area : plan.areas) {
         const FlashGeometry& geometry = area.layout.geometry;
@@ -112,6 +124,7 @@ nlohmann::json manifest_of(const ImagePlan& plan, const ImageOptions& options, c
                   {"bytes_programmed", image.bytes},
                   {"records_stored", image.records_stored},
                   {"areas", json::array()}};
+        if (options.format == HexFormat::binary) { unit["base"] = image.begin; }
         if (!image.serial.empty()) { unit["serial"] = image.serial; }
         for (size_t i = 0; i < plan.areas.size(); i++) {
             unit["areas"].push_back({{"name", plan.areas[i].name}, {"checksum", image.area_checksums[i]}});
@@ -129,7 +142,9 @@ void print_images(const ImagePlan& plan, const ImageOptions& options, const std:
     out << fmt::format("  {} bytes to program{}, from 0x{:08X} on; {} records stored\n", with_groups(first.bytes),
                        made.size() == 1 ? "" : " each", first.begin, first.records_stored);
     if (!plan.areas.front().place.address) {
-        out << "  addresses count from the start of flash: the project does not say where that is\n";
+        out << "  addresses count from the start of flash: the project does not say where that\n  is (flash_start in "
+               "[part], "
+               "or --flash-start)\n";
     }
     if (made.size() == 1) {
         out << fmt::format("  {} of the file\n    {}\n", name_of(options.checksum), first.checksum);
@@ -148,7 +163,7 @@ void print_images(const ImagePlan& plan, const ImageOptions& options, const std:
     }
     out << "\nhow to verify\n";
     size_t number = 0;
-    for (const std::string& step : steps(plan, options)) {
+    for (const std::string& step : steps(plan, options, first.begin)) {
         const std::string head = fmt::format("  {}. ", ++number);
         out << head << wrapped(step, head.size(), head.size()) << '\n';
     }

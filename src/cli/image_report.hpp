@@ -26,7 +26,7 @@ struct MadeImage {
     std::string checksum;                    ///< of the file
     std::vector<std::string> area_checksums; ///< of each area's bytes, blank ones too
     uint64_t bytes = 0;                      ///< that the file programs
-    uint64_t begin = 0;                      ///< address of the first of them
+    uint64_t begin = 0;                      ///< address of the first of them; a binary's first byte
     uint32_t records_stored = 0;
 };
 

@@ -178,10 +178,18 @@ std::string state_of(const Decoded& decoded) {
                                        : "no erase is pending");
 }
 
-void print_area(const InspectedArea& area, const Product& product, const InspectShown& shown, std::ostream& out) {
-    out << fmt::format("\narea {} at {}0x{:08X}: {} blocks of {} units of {} B, check code of {} bits\n",
-                       area.expected->name, area.begin < 0 ? "-" : "", area.begin < 0 ? -area.begin : area.begin,
-                       area.shape.blocks, area.shape.block_units, area.shape.unit_bytes, area.shape.check_bits);
+void print_area(const InspectedArea& area, const DumpFile& dump, const Product& product, const InspectShown& shown,
+                std::ostream& out) {
+    const std::string at =
+        dump.addressed ? fmt::format("{}0x{:08X}", area.begin < 0 ? "-" : "", area.begin < 0 ? -area.begin : area.begin)
+        : area.begin < 0 ? fmt::format("{} bytes before the dump", -area.begin)
+                         : fmt::format("byte 0x{:X} of the dump", area.begin);
+    out << '\n'
+        << wrapped(fmt::format("area {} at {}: {} blocks of {} units of {} B, check code of {} bits",
+                               area.expected->name, at, area.shape.blocks, area.shape.block_units,
+                               area.shape.unit_bytes, area.shape.check_bits),
+                   2, 0)
+        << '\n';
     out << "  " << wrapped(state_of(area.decoded), 2, 2) << '\n';
     for (const std::string& note : area.notes) { out << "  " << wrapped("note: " + note, 2, 2) << '\n'; }
     out << "\nrecords\n";
@@ -193,6 +201,24 @@ void print_area(const InspectedArea& area, const Product& product, const Inspect
     if (shown.listing) { out << "\nlisting\n" << listing(area.view(), area.expected->labels); }
 }
 
+/// Where in flash the dump begins, and what that rests on.
+std::string first_byte_text(const Expected& expected, const DumpFile& dump, const DumpPlace& place) {
+    const auto first = static_cast<int64_t>(dump.read.memory.segments.front().address);
+    const AreaPlace& area = expected.areas.front().place;
+    const auto address = [&](int64_t origin) {
+        const int64_t offset = first - origin;
+        const int64_t shown = area.address ? static_cast<int64_t>(*area.address - area.offset) + offset : offset;
+        return fmt::format("{}0x{:08X}", shown < 0 ? "-" : "", shown < 0 ? -shown : shown);
+    };
+    std::string out = fmt::format("its first byte is {}{}, {}: {}", address(place.origin),
+                                  area.address ? "" : " from the start of flash", place.first_byte, place.why);
+    if (place.shifted()) {
+        out += fmt::format(", where {} {}", dump.format == HexFormat::binary ? "--base says" : "its addresses say",
+                           address(*place.told));
+    }
+    return out;
+}
+
 } // namespace
 
 void print_inspection(const Expected& expected, const DumpFile& dump, const Inspection& inspection,
@@ -202,11 +228,17 @@ void print_inspection(const Expected& expected, const DumpFile& dump, const Insp
     out << fmt::format("  dump {} ({})\n", dump.name, name_of(dump.format));
     out << fmt::format("  {} bytes, {} of them outside the project's area{}\n", with_groups(inspection.dump_bytes),
                        with_groups(inspection.outside_bytes), inspection.areas.size() == 1 ? "" : "s");
+    const DumpPlace& place = inspection.place;
+    if (!place.as_expected || dump.format == HexFormat::binary) {
+        out << "  " << wrapped(first_byte_text(expected, dump, place), 2, 2) << '\n';
+    }
     if (dump.read.error_count != 0) {
         out << fmt::format("  {} line{} of the file cannot be read (said above); what they held is missing\n",
                            dump.read.error_count, dump.read.error_count == 1 ? "" : "s");
     }
-    for (const InspectedArea& area : inspection.areas) { print_area(area, expected.project->product, shown, out); }
+    for (const InspectedArea& area : inspection.areas) {
+        print_area(area, dump, expected.project->product, shown, out);
+    }
 }
 
 } // namespace perdure

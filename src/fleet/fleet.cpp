@@ -100,7 +100,12 @@ UnitRow inspect_file(const Expected& expected, const std::string& path, const Fl
                                                  : fmt::format("holds no bytes; line {}: {}", dump.read.errors[0].line,
                                                                dump.read.errors[0].message);
         } else {
-            row = row_of(dump, inspect(expected, dump, inspect_options));
+            const Inspection inspection = inspect(expected, dump, inspect_options);
+            row = row_of(dump, inspection);
+            if (!inspection.place.unclear.empty()) {
+                row = {};
+                row.error = inspection.place.unclear + ": --base ADDRESS says it, for all";
+            }
         }
     }
     row.file = named.filename().string();

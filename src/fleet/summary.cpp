@@ -52,7 +52,7 @@ UnitRow row_of(const DumpFile& dump, const Inspection& inspection) {
         to.bytes_missing = byte_totals(area.ranges)[static_cast<size_t>(ByteKind::missing)];
         to.sequence = area.decoded.sequence;
         to.restarts = area.restarts;
-        to.holds = area.holds();
+        to.holds = area.holds() && inspection.in_place(area);
         to.wear = area.wear;
         for (const std::string& note : area.notes) { to.notes += (to.notes.empty() ? "" : "; ") + note; }
         to.damage = area.damage;

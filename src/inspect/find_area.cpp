@@ -11,33 +11,8 @@ namespace {
 
 constexpr uint64_t units_max = 1U << 20U; ///< of a ring of another shape
 
-struct Candidate {
-    int64_t begin = 0;
-    std::string what; ///< for a note; empty: as expected
-};
-
 std::string hex_place(int64_t place) {
     return place < 0 ? fmt::format("{} bytes before the dump", -place) : fmt::format("0x{:08X}", place);
-}
-
-/// Where the area may stand, the likeliest first.
-std::vector<Candidate> candidates(const ExpectedArea& expected, const Expected& all, const DumpFile& dump) {
-    std::vector<Candidate> out;
-    const auto offset = static_cast<int64_t>(expected.place.offset);
-    if (dump.addressed) {
-        if (expected.place.address) { out.push_back({static_cast<int64_t>(*expected.place.address), ""}); }
-        out.push_back({offset, expected.place.address ? "its addresses count from the start of flash" : ""});
-        return out;
-    }
-    const uint64_t bytes = dump.read.memory.byte_count();
-    if (bytes > expected.bytes() || all.areas.size() > 1) { out.push_back({offset, ""}); }
-    out.push_back({0, ""});
-    return out;
-}
-
-bool same_shape(const AreaShape& a, const AreaShape& b) {
-    return a.blocks == b.blocks && a.block_units == b.block_units && a.unit_bytes == b.unit_bytes &&
-           a.check_bits == b.check_bits;
 }
 
 /// Rings anywhere in the dump: those of the expected shape first, then those with the most stamps.
@@ -64,28 +39,30 @@ std::vector<FoundArea> rings_in(const DumpFile& dump, const AreaShape& shape) {
     return rings;
 }
 
-struct Look {
-    uint64_t known = 0;
-    std::vector<uint8_t> bytes;
-    Decoded decoded; ///< points into `bytes`
-};
+std::string shift_text(size_t stamps, int64_t begin, int64_t asked) {
+    const int64_t by = begin - asked;
+    return fmt::format(
+        "{} stamp{} say that it begins at {}, not at {}: {} bytes {}; the dump is shifted, or its base or "
+        "the area's place is another",
+        stamps, stamps == 1 ? "" : "s", hex_place(begin), hex_place(asked), by < 0 ? -by : by,
+        by < 0 ? "before" : "behind");
+}
 
-Look look_at(const DumpFile& dump, int64_t begin, const AreaShape& shape) {
-    const uint64_t units = uint64_t{shape.blocks} * shape.block_units;
-    Look look;
-    look.bytes.assign(units * shape.unit_bytes, shape.blank);
-    std::vector<uint8_t> known(look.bytes.size());
-    look.known = copy_area(dump.read.memory, begin, look.bytes, known);
-    if (look.known == 0) { return look; }
-    std::vector<uint8_t> missing;
-    if (look.known != look.bytes.size()) {
-        missing.resize(units);
-        for (size_t i = 0; i < known.size(); i++) {
-            if (known[i] == 0) { missing[i / shape.unit_bytes] = 1; }
-        }
+size_t stamps_of(const Decoded& decoded) {
+    return static_cast<size_t>(std::ranges::count_if(
+        decoded.stamps, [](const DumpStamp& stamp) { return stamp.counts && stamp.number != 0; }));
+}
+
+/// Does another area of the project stand there, or does it hold records of one?
+bool is_of_another(const FoundArea& ring, size_t number, const Expected& all, const DumpFile& dump,
+                   const PlacedDump& placed) {
+    for (size_t i = 0; i < all.areas.size(); i++) {
+        if (i != number && placed.looks[i].fits && placed.looks[i].begin == ring.begin) { return true; }
     }
-    look.decoded = decode({shape, look.bytes, missing});
-    return look;
+    if (all.areas.size() == 1 || !same_shape(ring.shape, all.areas[number].shape)) { return false; }
+    const int64_t origin = ring.begin - static_cast<int64_t>(all.areas[number].place.offset);
+    const AreaLook look = look_at(all, all.areas[number], dump, origin);
+    return look.decoded.contents == Contents::ring && !look.fits;
 }
 
 std::string shape_text(const AreaShape& shape) {
@@ -102,21 +79,18 @@ uint64_t copy_area(const Memory& memory, int64_t begin, std::span<uint8_t> to, s
                       known.subspan(before));
 }
 
-AreaFound find_area(const ExpectedArea& expected, const Expected& all, const DumpFile& dump) {
-    const std::vector<Candidate> places = candidates(expected, all, dump);
-    const Candidate* fallback = nullptr;
-    for (const Candidate& place : places) {
-        Look look = look_at(dump, place.begin, expected.shape);
-        if (look.decoded.contents == Contents::ring) {
-            AreaFound out{place.begin, expected.shape, {}, {}, {}};
-            if (look.known == look.bytes.size()) {
-                out.bytes = std::move(look.bytes);
-                out.decoded = std::move(look.decoded);
-            }
-            if (!place.what.empty()) { out.notes.push_back(place.what); }
-            return out;
+AreaFound find_area(size_t number, const Expected& all, const DumpFile& dump, PlacedDump& placed) {
+    const ExpectedArea& expected = all.areas[number];
+    AreaLook& look = placed.looks[number];
+    const int64_t asked = placed.place.told.value_or(placed.place.origin) + static_cast<int64_t>(expected.place.offset);
+    if (look.fits) {
+        AreaFound out{look.begin, expected.shape, {}, {}, {}};
+        if (look.begin != asked) { out.notes.push_back(shift_text(stamps_of(look.decoded), look.begin, asked)); }
+        if (look.known == look.bytes.size()) {
+            out.bytes = std::move(look.bytes);
+            out.decoded = std::move(look.decoded);
         }
-        if (look.known != 0 && fallback == nullptr) { fallback = &place; }
+        return out;
     }
     const std::vector<FoundArea> rings = rings_in(dump, expected.shape);
     for (const FoundArea& ring : rings) {
@@ -128,23 +102,20 @@ AreaFound find_area(const ExpectedArea& expected, const Expected& all, const Dum
         if (!same && (units > units_max || units * ring.shape.unit_bytes > 8 * dump.read.memory.byte_count())) {
             continue;
         }
-        const int64_t asked = fallback != nullptr ? fallback->begin : places.front().begin;
-        if (ring.begin == asked && same) { break; } // looked at already
-        AreaFound out{ring.begin, ring.shape, {}, {}, {}};
-        if (ring.begin != asked) {
-            const int64_t by = ring.begin - asked;
-            out.notes.push_back(fmt::format(
-                "{} stamp{} say that it begins at {}, not at {}: {} bytes {}; the dump is shifted, or its base or the "
-                "area's place is another",
-                ring.stamps.size(), ring.stamps.size() == 1 ? "" : "s", hex_place(ring.begin), hex_place(asked),
-                by < 0 ? -by : by, by < 0 ? "before" : "behind"));
+        if (ring.begin == look.begin && same) {                        // looked at already
+            if (look.decoded.contents == Contents::ring) { continue; } // another area's
+            break;
         }
+        if (is_of_another(ring, number, all, dump, placed)) { continue; }
+        AreaFound out{ring.begin, ring.shape, {}, {}, {}};
+        if (ring.begin != asked) { out.notes.push_back(shift_text(ring.stamps.size(), ring.begin, asked)); }
         if (!same) {
             out.notes.push_back(fmt::format("it was written with another shape: {}; the project has {}",
                                             shape_text(ring.shape), shape_text(expected.shape)));
         }
         for (const FoundArea& other : rings) {
-            if (&other != &ring && same_shape(other.shape, ring.shape)) {
+            if (&other != &ring && same_shape(other.shape, ring.shape) &&
+                !is_of_another(other, number, all, dump, placed)) {
                 out.notes.push_back(fmt::format("{} more of its stamps say that it begins at {}: bytes are missing in "
                                                 "the middle of the dump, or too many",
                                                 other.stamps.size(), hex_place(other.begin)));
@@ -152,7 +123,11 @@ AreaFound find_area(const ExpectedArea& expected, const Expected& all, const Dum
         }
         return out;
     }
-    return {fallback != nullptr ? fallback->begin : places.front().begin, expected.shape, {}, {}, {}};
+    AreaFound out{look.begin, expected.shape, {}, {}, {}};
+    if (look.decoded.contents == Contents::ring) {
+        out.notes.emplace_back("the ring that stands there holds a record that the project keeps in another area");
+    }
+    return out;
 }
 
 } // namespace perdure

@@ -4,7 +4,7 @@
 #include <string>
 #include <vector>
 
-#include "inspect/inspection.hpp"
+#include "inspect/dump_place.hpp"
 
 namespace perdure {
 
@@ -17,9 +17,10 @@ struct AreaFound {
     Decoded decoded; ///< of `bytes`; points into them
 };
 
-/// Where the area is expected, if a ring of its shape is there; else where stamps say that one is, of this shape or
-/// another; else where it is expected after all.
-AreaFound find_area(const ExpectedArea& expected, const Expected& all, const DumpFile& dump);
+/// The area of that number: at its place in the dump, if a ring of its shape is there; else where stamps say that one
+/// is that no other area has, of this shape or another; else at its place after all. Takes what was read out of
+/// `placed`.
+AreaFound find_area(size_t number, const Expected& all, const DumpFile& dump, PlacedDump& placed);
 
 /// The bytes of [begin, begin + to.size()) that the dump holds; `begin` may be below 0. As copy_known.
 uint64_t copy_area(const Memory& memory, int64_t begin, std::span<uint8_t> to, std::span<uint8_t> known);

@@ -108,20 +108,23 @@ void collect_records(InspectedArea& area, bool with_history) {
     }
 }
 
-void note_missing(InspectedArea& area) {
+void note_missing(InspectedArea& area, HexFormat format) {
     if (area.known == area.bytes.size()) { return; }
-    area.notes.push_back(
-        area.known == 0
-            ? "the dump holds nothing of it"
-            : fmt::format("{} of its {} bytes are not in the dump (if its writer leaves out blank ones: --blank-gaps)",
-                          area.bytes.size() - area.known, area.bytes.size()));
+    area.notes.push_back(area.known == 0
+                             ? "the dump holds nothing of it"
+                             : fmt::format("{} of its {} bytes are not in the dump ({})",
+                                           area.bytes.size() - area.known, area.bytes.size(),
+                                           format == HexFormat::binary
+                                               ? "it is cut short, or covers less; for blank ones: --blank-gaps"
+                                               : "if its writer leaves out blank ones: --blank-gaps"));
 }
 
-InspectedArea inspect_area(const Expected& all, const ExpectedArea& expected, const DumpFile& dump,
+InspectedArea inspect_area(const Expected& all, size_t number, const DumpFile& dump, PlacedDump& placed,
                            const InspectOptions& options) {
+    const ExpectedArea& expected = all.areas[number];
     InspectedArea area;
     area.expected = &expected;
-    AreaFound found = find_area(expected, all, dump);
+    AreaFound found = find_area(number, all, dump, placed);
     area.begin = found.begin;
     area.shape = found.shape;
     area.notes = std::move(found.notes);
@@ -145,7 +148,7 @@ InspectedArea inspect_area(const Expected& all, const ExpectedArea& expected, co
             fmt::format("{} bytes that the dump leaves out are taken as blank", area.bytes.size() - area.known));
         area.missing.assign(units, 0);
     } else {
-        note_missing(area);
+        note_missing(area, dump.format);
     }
     if (!is_read) { area.decoded = decode(area.view()); }
     area.units = label_units(area.view(), area.decoded, expected.labels, options.texts);
@@ -214,16 +217,22 @@ bool InspectedArea::holds() const {
            wear.reaches_life.value_or(true);
 }
 
+bool Inspection::in_place(const InspectedArea& area) const {
+    return area.begin == place.origin + static_cast<int64_t>(area.expected->place.offset);
+}
+
 bool Inspection::holds() const {
-    return std::ranges::all_of(areas, [](const InspectedArea& area) { return area.holds(); });
+    return std::ranges::all_of(areas, [&](const InspectedArea& area) { return area.holds() && in_place(area); });
 }
 
 Inspection inspect(const Expected& expected, const DumpFile& dump, const InspectOptions& options) {
     Inspection out;
     out.dump_bytes = dump.read.memory.byte_count();
     out.outside_bytes = out.dump_bytes;
-    for (const ExpectedArea& area : expected.areas) {
-        out.areas.push_back(inspect_area(expected, area, dump, options));
+    PlacedDump placed = place_dump(expected, dump);
+    out.place = placed.place;
+    for (size_t i = 0; i < expected.areas.size(); i++) {
+        out.areas.push_back(inspect_area(expected, i, dump, placed, options));
         out.outside_bytes -= std::min(out.outside_bytes, out.areas.back().known);
     }
     return out;

@@ -57,6 +57,17 @@ struct DumpFile {
 DumpFile read_dump(std::string name, std::string_view contents, std::optional<HexFormat> format,
                    std::optional<uint64_t> base);
 
+/// Where in flash a dump was taken to begin.
+struct DumpPlace {
+    int64_t origin = 0;          ///< the dump's address at which flash begins: an area stands at origin + its offset
+    std::optional<int64_t> told; ///< the same by the dump's own addresses, or by --base
+    std::string first_byte;      ///< "the start of area store", "300 bytes into area store" ...
+    std::string why;             ///< what that rests on
+    std::string unclear;         ///< not empty: nothing says it, and it has to be asked for; why
+    bool as_expected = false;    ///< it has addresses, and is where they say
+    [[nodiscard]] bool shifted() const { return told && *told != origin; }
+};
+
 struct InspectOptions {
     std::optional<double> age_years; ///< how long the unit was in use
     bool gaps_are_blank = false;     ///< what the dump does not hold is taken as blank
@@ -137,9 +148,13 @@ struct InspectedArea {
 };
 
 struct Inspection {
+    DumpPlace place;
     std::vector<InspectedArea> areas;
     uint64_t dump_bytes = 0;
     uint64_t outside_bytes = 0; ///< of no area
+    /// Is the area where the others say that it is?
+    [[nodiscard]] bool in_place(const InspectedArea& area) const;
+    /// Every area is in order and in its place.
     [[nodiscard]] bool holds() const;
 };
 

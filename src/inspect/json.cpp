@@ -125,14 +125,20 @@ json json_of(const FieldValue& value) {
 }
 
 json json_of(const Expected& expected, const DumpFile& dump, const Inspection& inspection, const InspectShown& shown) {
+    const DumpPlace& place = inspection.place;
+    const auto first = static_cast<int64_t>(dump.read.memory.segments.front().address) - place.origin;
     json out{{"project", expected.project->product.name},
              {"dump", dump.name},
              {"format", name_of(dump.format)},
              {"holds", inspection.holds() && dump.read.error_count == 0},
              {"dump_bytes", inspection.dump_bytes},
              {"outside_bytes", inspection.outside_bytes},
+             {"first_byte", {{"offset", first}, {"address", json()}, {"is", place.first_byte}, {"why", place.why}}},
              {"file_errors", json::array()},
              {"areas", json::array()}};
+    if (const AreaPlace& area = expected.areas.front().place; area.address) {
+        out["first_byte"]["address"] = static_cast<int64_t>(*area.address - area.offset) + first;
+    }
     for (const HexError& error : dump.read.errors) {
         out["file_errors"].push_back(
             {{"line", error.line}, {"column", error.column}, {"message", error.message}, {"expected", error.expected}});

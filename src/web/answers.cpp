@@ -192,6 +192,10 @@ nlohmann::json dump_json(const ProjectFile& file, const std::string& name, const
     InspectOptions options;
     options.gaps_are_blank = gaps_are_blank;
     const Inspection inspection = inspect(*expected, dump, options);
+    if (!inspection.place.unclear.empty()) {
+        return {{"error", fmt::format("{}: {}: a HEX file says it, or perdure inspect with --base", name,
+                                      inspection.place.unclear)}};
+    }
     nlohmann::json out = json_of(*expected, dump, inspection, {.history_max = 6, .listing = false});
     for (size_t i = 0; i < inspection.areas.size(); i++) {
         const InspectedArea& area = inspection.areas[i];

@@ -262,14 +262,15 @@ TEST(Inspect, AShiftedDumpIsFoundByItsStamps) {
     const Inspection cut_off = inspected(product, dump_of(unit.flash(), 300));
     EXPECT_EQ(cut_off.areas[0].begin, -300);
     EXPECT_EQ(cut_off.areas[0].known, 2048U - 300U);
+    EXPECT_EQ(cut_off.place.first_byte, "300 bytes into area store");
     EXPECT_EQ(cut_off.areas[0].decoded.contents, Contents::ring);
     // Behind 1,237 other bytes.
     Bytes moved(1237 + unit.flash().size(), 0xA5);
     std::copy(unit.flash().begin(), unit.flash().end(), moved.begin() + 1237);
     const Inspection behind = inspected(product, dump_of(moved));
     EXPECT_EQ(behind.areas[0].begin, 1237);
-    EXPECT_NE(behind.areas[0].notes.at(0).find("stamps say that it begins at 0x000004D5"), std::string::npos)
-        << behind.areas[0].notes.at(0);
+    EXPECT_EQ(behind.place.first_byte, "1237 bytes before area store");
+    EXPECT_EQ(behind.place.why, "the stamps of area store in it say so");
     EXPECT_EQ(behind.outside_bytes, 1237U);
     expect_values(unit, behind.areas[0]);
 }

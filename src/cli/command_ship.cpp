@@ -10,17 +10,22 @@
 #include "cli/upgrade_report.hpp"
 #include "cli/versions.hpp"
 #include "firmware/firmware.hpp"
+#include "upgrade/fixed_place.hpp"
 #include "upgrade/releases.hpp"
 
 namespace perdure {
 namespace {
 
-/// The rules that this version breaks against those before it.
+/// The rules that this version breaks, by itself and against those before it.
 std::vector<Breach> broken(const std::vector<ProductVersion>& versions) {
-    std::vector<Breach> out;
+    std::vector<Breach> out = check_places(versions.back());
     std::vector<const ProductVersion*> history;
     for (const ProductVersion& version : versions) { history.push_back(&version); }
-    if (versions.size() > 1) { out = compare(versions[versions.size() - 2], versions.back()).breaches; }
+    if (versions.size() > 1) {
+        for (Breach& breach : compare(versions[versions.size() - 2], versions.back()).breaches) {
+            out.push_back(std::move(breach));
+        }
+    }
     if (versions.size() > 2) {
         for (Breach& breach : check_ids(history)) { out.push_back(std::move(breach)); }
     }

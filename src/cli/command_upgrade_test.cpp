@@ -42,8 +42,9 @@ public:
                                  "16\nprogram_unit = \"8 B\"\nblank = 0xFF\n"
                                  "endurance = 10000\nerase_max = \"40 "
                                  "ms\"\nprogram_max = \"100 us\"\n"
+                                 "flash_start = \"0x08000000\"\n"
                                  "[area.store]\nsize = \"1536 "
-                                 "B\"\n[record.limits]\nid = 1\nkind = \"value\"\n"
+                                 "B\"\nstart = \"0x08001800\"\n[record.limits]\nid = 1\nkind = \"value\"\n"
                                  "saves = [ { events = \"1/day\" } ]\nfields = [ "
                               << fields << " ]\n"
                               << more;
@@ -83,6 +84,40 @@ TEST(CommandShip, FilesNothingThatBreaksARule) {
     EXPECT_NE(ran.out.find("is not filed:\nBROKEN: fields are added at a record's end only."), std::string::npos)
         << ran.out;
     EXPECT_FALSE(std::filesystem::exists(product.filed("2.toml")));
+}
+
+// What is found anew by each catalogue and budget is no place for data that are out in the field.
+TEST(CommandShip, FilesNoAreaWhosePlaceIsLeftToBeFound) {
+    const Product product;
+    const std::string whole = text_of(product.path());
+    const auto without = [&](std::vector<std::string> lines) {
+        std::string text = whole;
+        for (const std::string& line : lines) { text.erase(text.find(line), line.size()); }
+        std::ofstream(product.path()) << text;
+        return run({"ship", product.path()});
+    };
+    const std::string size = "size = \"1536 B\"\n";
+    const std::string start = "start = \"0x08001800\"\n";
+    const std::string flash_start = "flash_start = \"0x08000000\"\n";
+    const Ran no_start = without({start});
+    EXPECT_EQ(no_start.code, exit_not_met);
+    EXPECT_NE(no_start.out.find("BROKEN: a shipped area says where it lies. the start of area store is found"),
+              std::string::npos)
+        << no_start.out;
+    EXPECT_NE(no_start.out.find("instead: start = \"0x08001A00\" in [area.store]\n"), std::string::npos)
+        << no_start.out;
+    const Ran neither = without({size, start});
+    EXPECT_NE(neither.out.find("instead: size = \"1024 B\" and start = \"0x08001C00\" in [area.store]\n"),
+              std::string::npos)
+        << neither.out;
+    const Ran no_flash = without({start, flash_start});
+    EXPECT_NE(no_flash.out.find("instead: start = 0x1A00 above the start of flash in [area.store]"), std::string::npos)
+        << no_flash.out;
+    EXPECT_FALSE(std::filesystem::exists(product.filed("shipped.csv")));
+    const nlohmann::json json = nlohmann::json::parse(run({"ship", product.path(), "--json"}).out);
+    EXPECT_EQ(json.at("broken_rules").size(), 1U);
+    std::ofstream(product.path()) << whole;
+    EXPECT_EQ(run({"ship", product.path()}).code, exit_ok);
 }
 
 TEST(CommandUpgrade, ATurnOfVersionsHoldsBothWays) {

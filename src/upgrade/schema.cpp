@@ -6,6 +6,7 @@
 #include <fmt/format.h>
 
 #include "project/default_bytes.hpp"
+#include "upgrade/fixed_place.hpp"
 
 namespace perdure {
 namespace {
@@ -294,6 +295,13 @@ SchemaChange compare(const ProductVersion& from, const ProductVersion& to) {
         out.notes.push_back(fmt::format("the part is {} instead of {}: no firmware update makes one of the other; what "
                                         "is tried is a flash whose bytes were copied over",
                                         to.project.part.id, from.project.part.id));
+    }
+    for (const ProductVersion* version : {&from, &to}) {
+        if (version->number == 0) { continue; } // it may still be written down
+        for (const Breach& open : check_places(*version)) {
+            out.notes.push_back(
+                fmt::format("{}: {}; what it was shipped with: {}?", version->name, open.text, open.instead));
+        }
     }
     for (Breach& breach : check_ids({&from, &to})) { out.breaches.push_back(std::move(breach)); }
     return out;

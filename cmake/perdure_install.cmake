@@ -18,7 +18,7 @@ write_basic_package_version_file(${PROJECT_BINARY_DIR}/PerdureConfigVersion.cmak
     ARCH_INDEPENDENT)
 install(FILES ${PROJECT_SOURCE_DIR}/cmake/PerdureConfig.cmake ${PROJECT_BINARY_DIR}/PerdureConfigVersion.cmake
     DESTINATION lib/cmake/Perdure)
-install(FILES README.md docs/project-file.md docs/firmware.md docs/page.md docs/upgrade.md docs/bench.md docs/trust.md DESTINATION ${CMAKE_INSTALL_DOCDIR})
+install(FILES README.md docs/guide.md docs/messages.md docs/project-file.md docs/firmware.md docs/page.md docs/upgrade.md docs/bench.md docs/trust.md DESTINATION ${CMAKE_INSTALL_DOCDIR})
 install(DIRECTORY examples DESTINATION ${CMAKE_INSTALL_DOCDIR})
 
 set(CPACK_GENERATOR DEB)

@@ -1,5 +1,6 @@
 // perdure cut: the power cut everywhere in the store of a project, as text, JSON and JUnit XML.
 #include <algorithm>
+#include <cerrno>
 #include <charconv>
 #include <chrono>
 #include <fstream>
@@ -15,6 +16,7 @@
 #include "budget/findings.hpp"
 #include "cli/commands.hpp"
 #include "cli/cut_report.hpp"
+#include "cli/files.hpp"
 #include "cli/progress.hpp"
 #include "cli/text.hpp"
 #include "cuts/proof.hpp"
@@ -117,26 +119,16 @@ private:
     std::chrono::steady_clock::time_point begun_, last_;
 };
 
-int complain(const CommandInput& input, const std::string& text, std::ostream& out, std::ostream& err) {
-    if (input.json) {
-        out << nlohmann::json{{"holds", false}, {"errors", text}}.dump(2, ' ', false,
-                                                                       nlohmann::json::error_handler_t::replace)
-            << '\n';
-    } else {
-        err << fmt::format("perdure: error: {}\n", text);
-    }
-    return exit_input_wrong;
-}
-
 /// The report, and the XML if it is asked for.
 int finish(const std::vector<CutArea>& areas, const CommandInput& input, const CutOptions& options, std::ostream& out,
            std::ostream& err) {
     const bool all = report(areas, input.json, out);
     if (!options.junit_path.empty()) {
+        errno = 0;
         std::ofstream file(options.junit_path);
         file << junit_of(areas);
         if (!file.flush()) {
-            err << fmt::format("perdure: error: cannot write '{}'\n", options.junit_path);
+            err << fmt::format("perdure: error: cannot write '{}'{}\n", options.junit_path, last_reason());
             return exit_input_wrong;
         }
     }
@@ -227,8 +219,9 @@ std::vector<double> weights_of(const Demand& demand, const std::vector<const Rec
 int run_cut(const CommandInput& input, std::ostream& out, std::ostream& err) {
     const CutOptions options = options_of(input);
     if (!options.wrong.empty()) { return complain(input, options.wrong, out, err); }
+    errno = 0;
     if (!options.junit_path.empty() && !std::ofstream(options.junit_path, std::ios::app)) {
-        return complain(input, fmt::format("cannot write '{}'", options.junit_path), out, err);
+        return complain(input, fmt::format("cannot write '{}'{}", options.junit_path, last_reason()), out, err);
     }
     if (input.options.contains("--merge")) { return merge(input, options, out, err); }
     if (input.arguments.size() != 1) { return complain(input, "cut takes one project file", out, err); }

@@ -1,7 +1,9 @@
 #include "cli/files.hpp"
 
+#include <cerrno>
 #include <charconv>
 #include <cstdio>
+#include <cstring>
 #include <filesystem>
 #include <fstream>
 #include <ostream>
@@ -37,11 +39,16 @@ std::string line_of(std::string_view contents, uint32_t number) {
 
 } // namespace
 
+std::string last_reason() {
+    return errno == 0 ? std::string() : fmt::format(": {}", std::strerror(errno));
+}
+
 tl::expected<std::string, std::string> read_file(const std::string& path, uint64_t bytes_max) {
     std::error_code error;
     const auto status = std::filesystem::status(path, error);
     if (!std::filesystem::exists(status)) { return tl::unexpected(fmt::format("cannot find '{}'", path)); }
     if (std::filesystem::is_directory(status)) { return tl::unexpected(fmt::format("'{}' is a folder", path)); }
+    errno = 0;
     std::ifstream file(path, std::ios::binary);
     std::string contents;
     std::string piece(1U << 16U, '\0');
@@ -51,20 +58,21 @@ tl::expected<std::string, std::string> read_file(const std::string& path, uint64
             return tl::unexpected(fmt::format("'{}' has more than {} bytes", path, with_groups(bytes_max)));
         }
     }
-    if (!file.eof()) { return tl::unexpected(fmt::format("cannot read '{}'", path)); }
+    if (!file.eof()) { return tl::unexpected(fmt::format("cannot read '{}'{}", path, last_reason())); }
     return contents;
 }
 
 std::string write_file(const std::string& path, std::string_view contents) {
     const std::string beside = path + ".part";
+    errno = 0;
     std::ofstream file(beside, std::ios::binary);
     file << contents;
     file.close();
+    if (file && std::rename(beside.c_str(), path.c_str()) == 0) { return {}; }
+    const std::string reason = last_reason();
     std::error_code error;
-    if (file) { std::filesystem::rename(beside, path, error); }
-    if (file && !error) { return {}; }
     std::filesystem::remove(beside, error);
-    return fmt::format("cannot write '{}'", path);
+    return fmt::format("cannot write '{}'{}", path, reason);
 }
 
 int complain(const CommandInput& input, const std::string& text, std::ostream& out, std::ostream& err) {

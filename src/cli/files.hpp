@@ -19,6 +19,9 @@ namespace perdure {
 /// The whole file, up to `bytes_max`; or why it cannot be read.
 tl::expected<std::string, std::string> read_file(const std::string& path, uint64_t bytes_max = 1U << 28U);
 
+/// Why the last call of the system failed, as ": No such file or directory"; empty where it does not say.
+std::string last_reason();
+
 /// Writes a file so that it is there whole or not at all. Empty, or why it cannot be written.
 std::string write_file(const std::string& path, std::string_view contents);
 

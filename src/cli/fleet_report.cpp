@@ -232,7 +232,9 @@ int run_fleet(const CommandInput& input, const Expected& expected, FleetInput fl
         csv.close();
         std::error_code error;
         if (csv && wrong.empty()) { std::filesystem::rename(beside, *fleet.csv, error); }
-        if (!csv || error) { wrong = fmt::format("cannot write '{}'", *fleet.csv); }
+        if (!csv || error) {
+            wrong = fmt::format("cannot write '{}'{}", *fleet.csv, error ? ": " + error.message() : "");
+        }
         std::filesystem::remove(beside, error);
     }
     if (!wrong.empty()) { return complain(input, wrong, out, err); }

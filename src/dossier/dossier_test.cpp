@@ -55,7 +55,7 @@ TEST(Dossier, WrongFilesGiveTheirErrorsAndNothingElse) {
     EXPECT_FALSE(json.contains("budget"));
     const ProjectFile absent = load_project_file("/no/such/file.toml");
     ASSERT_FALSE(absent.project);
-    EXPECT_EQ(absent.project.error().front().message, "cannot be opened");
+    EXPECT_EQ(absent.project.error().front().message, "cannot be opened: No such file or directory");
 }
 
 TEST(Dossier, RunsOfAnotherStateAreStale) {

@@ -2,6 +2,8 @@
 
 #include <algorithm>
 #include <cctype>
+#include <cerrno>
+#include <cstring>
 #include <fstream>
 #include <system_error>
 
@@ -229,11 +231,15 @@ tl::expected<Project, std::vector<Diagnostic>> load_project(const std::string& p
         source.complain({{0, 0}, 1}, std::move(message));
         return tl::unexpected(std::move(source.found));
     };
+    const auto because = [](std::string_view what) {
+        return errno == 0 ? std::string(what) : fmt::format("{}: {}", what, std::strerror(errno));
+    };
+    errno = 0;
     std::ifstream file(path, std::ios::binary);
+    if (!file) { return refuse(because("cannot be opened")); }
     std::string text(file_bytes_max + 1, '\0');
-    if (!file) { return refuse("cannot be opened"); }
     file.read(text.data(), static_cast<std::streamsize>(text.size()));
-    if (file.bad() || (file.fail() && !file.eof())) { return refuse("cannot be read"); }
+    if (file.bad() || (file.fail() && !file.eof())) { return refuse(because("cannot be read")); }
     text.resize(static_cast<size_t>(file.gcount()));
     if (text.size() > file_bytes_max) { return refuse("is larger than 1 MiB, which no project file is"); }
     return read_project(text, path, catalog);

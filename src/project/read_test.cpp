@@ -243,7 +243,8 @@ TEST(Read, AnyBytesAreSafe) {
 TEST(Read, AFileThatIsNotThereIsAnErrorWithoutALine) {
     const auto project = load_project("no/such/file.toml", one_part());
     ASSERT_FALSE(project.has_value());
-    EXPECT_EQ(render(project.error()), "no/such/file.toml: error: cannot be opened\n\n1 error\n");
+    EXPECT_EQ(render(project.error()),
+              "no/such/file.toml: error: cannot be opened: No such file or directory\n\n1 error\n");
 }
 
 } // namespace

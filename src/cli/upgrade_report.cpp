@@ -71,6 +71,7 @@ void print_trial(const UpgradeResult& result, std::ostream& out) {
                    2, 0)
         << '\n';
     uint64_t by_chance = 0;
+    bool went_back = false;
     for (const AreaTrial& area : result.trial->areas) {
         if (area.is_new) {
             out << wrapped(fmt::format("area {} is new: {}", area.name, what_opened(area)), 2, 0) << '\n';
@@ -78,13 +79,15 @@ void print_trial(const UpgradeResult& result, std::ostream& out) {
             out << wrapped(fmt::format("area {}: {}", area.name, what_opened(area)), 2, 0) << '\n';
         }
         if (area.images.empty()) { continue; }
-        out << fmt::format("area {:<12}{:>6}{:>9}{:>10}{:>13}  {}\n", area.name, "cuts", "read as", "starts",
-                           "cut starts", "then");
+        out << fmt::format("area {}\n", area.name);
+        out << fmt::format("  {:<9}{:>9}{:>11}{:>9}{:>12}{:>12}  {}\n", "flash", "cuts", "read as", "saves", "starts",
+                           "cut starts", "result");
         for (const ImageTrial& image : area.images) {
-            out << fmt::format("  {:<15}{:>6}{:>9}{:>10}{:>13}  {}\n", image.name, with_groups(image.cut_points),
-                               with_groups(image.ways), with_groups(image.starts), with_groups(image.nested_cuts),
-                               image.failure.empty() ? "a turn, back, a turn, here again" : "FAILS");
+            out << fmt::format("  {:<9}{:>9}{:>11}{:>9}{:>12}{:>12}  {}\n", image.name, with_groups(image.cut_points),
+                               with_groups(image.ways), with_groups(image.saves), with_groups(image.starts),
+                               with_groups(image.nested_cuts), image.failure.empty() ? "holds" : "FAILS");
             by_chance += image.by_chance;
+            went_back = went_back || image.back;
         }
         for (const ImageTrial& image : area.images) {
             out << "  " << wrapped(fmt::format("{}: {}", image.name, image.text), 4, 2) << '\n';
@@ -100,6 +103,13 @@ void print_trial(const UpgradeResult& result, std::ostream& out) {
             }
         }
     }
+    if (went_back) {
+        out << wrapped(fmt::format("without a cut: two turns under {}, one back under {}, one under {} again",
+                                   result.to->name, result.from->name, result.to->name),
+                       2, 0)
+            << '\n';
+    }
+    for (const std::string& what : result.trial->not_tried) { out << wrapped("not tried: " + what, 2, 0) << '\n'; }
     if (by_chance != 0) {
         out << wrapped(fmt::format("{} cuts left a torn entry that passed its check code by chance: not so with other "
                                    "contents",
@@ -190,6 +200,7 @@ nlohmann::json json_of(const UpgradeResult& result) {
         out["records"].push_back(std::move(entry));
     }
     if (!result.trial) { return out; }
+    out["not_tried"] = result.trial->not_tried;
     for (const AreaTrial& area : result.trial->areas) {
         nlohmann::json entry{{"name", area.name}, {"carried", area.carried}, {"new", area.is_new}};
         if (area.opened) {
@@ -206,6 +217,7 @@ nlohmann::json json_of(const UpgradeResult& result) {
                                         {"operations_behind_it", image.operations_after},
                                         {"one_cut_in", image.after_step},
                                         {"read_as", image.ways},
+                                        {"saves_at_power_fail", image.saves},
                                         {"starts", image.starts},
                                         {"cut_starts", image.nested_cuts},
                                         {"passed_by_chance", image.by_chance},

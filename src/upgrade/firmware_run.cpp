@@ -16,7 +16,12 @@ const store_release& release_of(const ProductVersion& version) {
 
 FirmwareRun::FirmwareRun(const ProductVersion& version, const ImageArea& area, const FlashCalls& flash)
     : store_(release_of(version), area.layout, area.records, unknown_max, flash),
-      blocks_(area.layout.geometry.ring_blocks), block_units_(area.layout.geometry.units_per_ring_block()) {}
+      lazy_(version.project.product.lazy_start), blocks_(area.layout.geometry.ring_blocks),
+      block_units_(area.layout.geometry.units_per_ring_block()) {
+    for (size_t i = 0; i < area.records.size(); i++) {
+        if (area.records[i]->saved_at_power_fail()) { urgent_ = i; }
+    }
+}
 
 Payload stand_in_conversion(const Record& record, const std::vector<Payload>& sources) {
     Payload all;
@@ -46,10 +51,11 @@ std::string FirmwareRun::save(size_t record, HeldData& contents, std::mt19937_64
     if (!what.has_log_entries()) { return put(record, contents.next_value(what, random), contents); }
     Payload samples(size_t{what.log->batch} * what.payload_bytes());
     for (uint8_t& byte : samples) { byte = static_cast<uint8_t>(random()); }
-    contents.begin_append(what.id, samples, what.payload_bytes());
+    const uint32_t number = store_.log_next(record);
+    contents.begin_append(what.id, number, samples, what.payload_bytes());
     const release_status status = store_.append(record, samples);
     if (status != RELEASE_OK) { return fmt::format("an append to log {} gives {}", what.name, name_of(status)); }
-    contents.end_append(what.id);
+    contents.end_append(what.id, number, samples, what.payload_bytes());
     return {};
 }
 
@@ -99,6 +105,28 @@ std::string FirmwareRun::go_on(HeldData& contents, std::mt19937_64& random, uint
         if (!wrong.empty()) { return wrong; }
         service();
     }
+    return {};
+}
+
+std::string FirmwareRun::save_one(HeldData& contents, std::mt19937_64& random) {
+    std::optional<size_t> which;
+    for (size_t i = 0; i < store_.records().size(); i++) {
+        const bool in_use = !store_.records()[i]->retired;
+        if (in_use && (!which || which == urgent_)) { which = i; }
+    }
+    return which ? save(*which, contents, random) : std::string();
+}
+
+std::string FirmwareRun::supply_fails(HeldData& contents, std::mt19937_64& random) {
+    const Record& what = *store_.records()[*urgent_];
+    const Payload payload = contents.next_value(what, random);
+    const release_status status = store_.put_now(*urgent_, payload);
+    if (status == RELEASE_READ_ONLY && lazy_) { return {}; }
+    if (status != RELEASE_OK) {
+        return fmt::format("the save of record {} when the supply fails gives {}", what.name, name_of(status));
+    }
+    contents.begin_put(what, payload);
+    contents.end_put(what, payload);
     return {};
 }
 

@@ -2,6 +2,7 @@
 // model of what must be there in step.
 #pragma once
 
+#include <optional>
 #include <random>
 #include <string>
 
@@ -17,8 +18,12 @@ public:
     FirmwareRun(const ProductVersion& version, const ImageArea& area, const FlashCalls& flash);
 
     release_status format() { return store_.format(); }
-    release_status open() { return store_.open(); }
+    /// As its project says: lazily, where it has lazy starts.
+    release_status open() { return store_.open(lazy_); }
+    [[nodiscard]] bool lazy() const { return lazy_; }
     [[nodiscard]] const ReleaseStore& store() const { return store_; }
+    /// Has it a record that is saved when the supply fails?
+    [[nodiscard]] bool saves_at_power_fail() const { return urgent_.has_value(); }
 
     // Each of these gives nothing, or what did not work. Where the flash has lost its power they just end: `contents`
     // says what may be there.
@@ -33,6 +38,11 @@ public:
     std::string turn(HeldData& contents, std::mt19937_64& random, uint32_t turns) {
         return go_on(contents, random, turns * blocks_);
     }
+    /// One save of a record other than the one of power failures, if there is another.
+    std::string save_one(HeldData& contents, std::mt19937_64& random);
+    /// The supply fails: the record that is for it is saved, maybe in the midst of another call. Refused where a lazy
+    /// start's own work is still owed; then nothing is saved. Afterwards only open may be called.
+    std::string supply_fails(HeldData& contents, std::mt19937_64& random);
     /// Background work until none is due.
     void service();
 
@@ -41,6 +51,8 @@ private:
     std::string put(size_t record, const Payload& payload, HeldData& contents);
 
     ReleaseStore store_;
+    bool lazy_;
+    std::optional<size_t> urgent_; ///< place of the record saved at power failure
     uint32_t blocks_;
     uint64_t block_units_;
 };

@@ -84,21 +84,23 @@ std::string wrong_log(const ReleaseStore& store, size_t index, HeldData& content
     HeldLog& held = contents.logs[record.id];
     // Short of a block, a ring may have to erase the last one with samples before the head has any.
     const bool may_be_empty = store.blocks_bad() != 0;
-    for (const bool all : {true, false}) {
-        std::vector<ReleaseStore::Sample> samples = held.samples;
-        if (all) { samples.insert(samples.end(), held.begun.begin(), held.begun.end()); }
-        const uint32_t wanted = held.next + (all ? static_cast<uint32_t>(held.begun.size()) : 0);
+    for (auto tail = held.may.rbegin(); tail != held.may.rend(); ++tail) {
+        HeldLog::Samples samples = held.samples;
+        samples.insert(samples.end(), tail->begin(), tail->end());
+        const uint32_t wanted = held.next + static_cast<uint32_t>(tail->size());
         if (next != wanted || !ends_with(fitted(samples, record), read) ||
             (read.empty() && !samples.empty() && !may_be_empty)) {
             continue;
         }
         held.samples.assign(samples.end() - static_cast<ptrdiff_t>(read.size()), samples.end());
-        held.begun.clear();
+        held.may = {{}};
         held.next = wanted;
         return {};
     }
-    return fmt::format("log {} shows {} samples before number {}, and {} before {} were put", record.name, read.size(),
-                       next, held.samples.size(), held.next);
+    const std::string numbers =
+        read.empty() ? "" : fmt::format(" (numbers {} to {})", read.front().number, read.back().number);
+    return fmt::format("log {} shows {} samples{} before number {}, and {} before {} were put", record.name,
+                       read.size(), numbers, next, held.samples.size(), held.next);
 }
 
 } // namespace
@@ -147,21 +149,35 @@ void HeldData::end_put(const Record& record, const Payload& payload) {
     fell_back.erase(record.id);
 }
 
-void HeldData::begin_append(uint16_t id, const Payload& samples, size_t sample_bytes) {
+void HeldData::begin_append(uint16_t id, uint32_t number, const Payload& samples, size_t sample_bytes) {
     HeldLog& log = logs[id];
-    for (size_t at = 0; at < samples.size(); at += sample_bytes) {
-        const auto from = samples.begin() + static_cast<ptrdiff_t>(at);
-        log.begun.push_back(
-            {log.next + static_cast<uint32_t>(log.begun.size()), {from, from + static_cast<ptrdiff_t>(sample_bytes)}});
+    const size_t before = log.may.size();
+    for (size_t i = 0; i < before; i++) {
+        HeldLog::Samples tail = log.may[i];
+        if (log.next + static_cast<uint32_t>(tail.size()) != number) { continue; } // not what the store found
+        for (size_t at = 0; at < samples.size(); at += sample_bytes) {
+            const auto from = samples.begin() + static_cast<ptrdiff_t>(at);
+            tail.push_back(
+                {log.next + static_cast<uint32_t>(tail.size()), {from, from + static_cast<ptrdiff_t>(sample_bytes)}});
+        }
+        log.may.push_back(std::move(tail));
     }
     puts++;
 }
 
-void HeldData::end_append(uint16_t id) {
+void HeldData::end_append(uint16_t id, uint32_t number, const Payload& samples, size_t sample_bytes) {
     HeldLog& log = logs[id];
-    log.samples.insert(log.samples.end(), log.begun.begin(), log.begun.end());
-    log.next += static_cast<uint32_t>(log.begun.size());
-    log.begun.clear();
+    const uint32_t end = number + static_cast<uint32_t>(samples.size() / sample_bytes);
+    const size_t last = samples.size() - sample_bytes;
+    std::erase_if(log.may, [&](const HeldLog::Samples& tail) {
+        return tail.empty() || log.next + tail.size() != end ||
+               !std::equal(tail.back().bytes.begin(), tail.back().bytes.end(),
+                           samples.begin() + static_cast<ptrdiff_t>(last));
+    });
+    if (log.may.size() != 1) { return; }
+    log.samples.insert(log.samples.end(), log.may[0].begin(), log.may[0].end());
+    log.next = end;
+    log.may = {{}};
 }
 
 void HeldData::opened_by(const std::vector<const Record*>& records) {

@@ -16,9 +16,10 @@ using Payload = std::vector<uint8_t>;
 
 /// A log as it stands.
 struct HeldLog {
-    std::vector<ReleaseStore::Sample> samples; ///< all that may still be there, oldest first
-    std::vector<ReleaseStore::Sample> begun;   ///< put when the power went: all of them are there, or none
-    uint32_t next = 0;                         ///< number of the next sample, without those
+    using Samples = std::vector<ReleaseStore::Sample>;
+    Samples samples;              ///< all that may still be there, oldest first
+    uint32_t next = 0;            ///< number of the next sample, without those of `may`
+    std::vector<Samples> may{{}}; ///< what may stand behind them; more than one where the power went in an append
 };
 
 struct HeldData {
@@ -36,8 +37,9 @@ struct HeldData {
     /// The record is being put, and then has been.
     void begin_put(const Record& record, const Payload& payload);
     void end_put(const Record& record, const Payload& payload);
-    void begin_append(uint16_t id, const Payload& samples, size_t sample_bytes);
-    void end_append(uint16_t id);
+    /// Samples are being added to a log, the first of them under this number, and then have been.
+    void begin_append(uint16_t id, uint32_t number, const Payload& samples, size_t sample_bytes);
+    void end_append(uint16_t id, uint32_t number, const Payload& samples, size_t sample_bytes);
 
     /// A firmware that knows these records has opened the area for writing: what it does to those of others.
     void opened_by(const std::vector<const Record*>& records);

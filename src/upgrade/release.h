@@ -60,13 +60,14 @@ typedef struct store_release {
     void* (*create)(const release_setup* setup);
     void (*destroy)(void* store);
     release_status (*format)(void* store);
-    release_status (*open)(void* store);
+    release_status (*open)(void* store, bool lazy); /* PERDURE_LAZY instead of PERDURE_WRITE */
     release_status (*get)(const void* store, uint16_t index, void* to);
     release_status (*put)(void* store, uint16_t index, const void* from);
     release_status (*append)(void* store, uint16_t index, const void* samples, uint8_t count);
     uint32_t (*log_next)(const void* store, uint16_t index);
     /* Shows every sample; `sample` is room for one. */
     void (*read_log)(const void* store, uint16_t index, release_visit* visit, void* context, void* sample);
+    release_status (*put_now)(void* store, uint16_t index, const void* from);
     bool (*service)(void* store);
     uint32_t (*sequence)(const void* store); /* blocks opened since format */
     uint16_t (*blocks_bad)(const void* store);

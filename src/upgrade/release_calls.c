@@ -121,9 +121,9 @@ static release_status format(void* store) {
     return status_of(perdure_format(&m->store, &m->config));
 }
 
-static release_status open(void* store) {
+static release_status open(void* store, bool lazy) {
     memory* m = (memory*)store;
-    return status_of(perdure_open(&m->store, &m->config, PERDURE_WRITE));
+    return status_of(perdure_open(&m->store, &m->config, lazy ? PERDURE_LAZY : PERDURE_WRITE));
 }
 
 static release_status get(const void* store, uint16_t index, void* to) {
@@ -146,6 +146,10 @@ static void read_log(const void* store, uint16_t index, release_visit* visit, vo
     perdure_read_log(&((const memory*)store)->store, index, 0, visit, context, sample);
 }
 
+static release_status put_now(void* store, uint16_t index, const void* from) {
+    return status_of(perdure_put_now(&((memory*)store)->store, index, from));
+}
+
 static bool service(void* store) {
     return perdure_service(&((memory*)store)->store);
 }
@@ -160,5 +164,5 @@ static uint16_t blocks_bad(const void* store) {
     return health.blocks_bad;
 }
 
-const store_release OF_RELEASE() = {PERDURE_RELEASE, create,   destroy,  format,  open,     get,       release_put,
-                                    release_append,  log_next, read_log, service, sequence, blocks_bad};
+const store_release OF_RELEASE() = {PERDURE_RELEASE, create,   destroy,  format,  open,    get,      release_put,
+                                    release_append,  log_next, read_log, put_now, service, sequence, blocks_bad};

@@ -101,6 +101,10 @@ release_status ReleaseStore::put(size_t record, const std::vector<uint8_t>& payl
     return release_.put(store_, static_cast<uint16_t>(record), payload.data());
 }
 
+release_status ReleaseStore::put_now(size_t record, const std::vector<uint8_t>& payload) {
+    return release_.put_now(store_, static_cast<uint16_t>(record), payload.data());
+}
+
 release_status ReleaseStore::append(size_t record, const std::vector<uint8_t>& samples) {
     return release_.append(store_, static_cast<uint16_t>(record), samples.data(),
                            static_cast<uint8_t>(samples.size() / table_[record].bytes));

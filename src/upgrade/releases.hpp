@@ -39,12 +39,14 @@ public:
     ReleaseStore& operator=(const ReleaseStore&) = delete;
 
     release_status format() { return release_.format(store_); }
-    release_status open() { return release_.open(store_); }
+    release_status open(bool lazy) { return release_.open(store_, lazy); }
     /// `to` gets the record's size.
     release_status get(size_t record, std::vector<uint8_t>& to) const;
     release_status put(size_t record, const std::vector<uint8_t>& payload);
     /// `samples` are of the record's size each.
     release_status append(size_t record, const std::vector<uint8_t>& samples);
+    /// The save at power failure: of the record that is saved then.
+    release_status put_now(size_t record, const std::vector<uint8_t>& payload);
     bool service() { return release_.service(store_); }
     [[nodiscard]] uint32_t sequence() const { return release_.sequence(store_); }
     [[nodiscard]] uint16_t blocks_bad() const { return release_.blocks_bad(store_); }

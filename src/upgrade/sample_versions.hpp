@@ -58,10 +58,11 @@ inline ProductVersion sample_version(uint32_t number, const std::string& records
 class SamplePair {
 public:
     SamplePair(const std::string& from, const std::string& to, const std::string& from_area = "size = \"6 KiB\"",
-               const std::string& to_area = "", int from_release = 0)
+               const std::string& to_area = "", int from_release = 0, bool lazy = false)
         : from_(sample_version(1, from, from_area, from_release)),
           to_(sample_version(0, to, to_area.empty() ? from_area : to_area)) {
         for (ProductVersion* version : {&from_, &to_}) {
+            version->project.product.lazy_start = lazy;
             const std::string refused = place_version(*version);
             if (!refused.empty()) { throw std::runtime_error(refused); }
         }

@@ -21,9 +21,8 @@ struct TrialOptions {
 
 /// One flash that was filled, and what became of it.
 struct ImageTrial {
-    std::string name; ///< "fresh", "wrapped", "worn"
-    std::string text; ///< how it was made
-    release_status opened = RELEASE_OK;
+    std::string name;              ///< "fresh", "wrapped", "worn"
+    std::string text;              ///< how it was made
     uint64_t records_read = 0;     ///< and found as they have to be
     uint64_t operations = 0;       ///< programs and erases of the migration; every one is cut
     uint64_t operations_after = 0; ///< and until the next block has been opened, and what that cleans
@@ -32,6 +31,7 @@ struct ImageTrial {
     uint64_t ways = 0;        ///< in which the hit units were read after those cuts
     uint64_t starts = 0;      ///< after cuts, by either firmware
     uint64_t nested_cuts = 0; ///< cuts in the start that follows
+    uint64_t saves = 0;       ///< records saved because the supply failed, in operations of the new firmware
     uint64_t by_chance = 0;   ///< torn entries that passed their check code by chance, not with other contents
     bool back = false;        ///< opened by the version before again, and then by this one once more
     std::string failure;      ///< empty: everything held
@@ -49,6 +49,7 @@ struct AreaTrial {
 
 struct Trial {
     std::vector<AreaTrial> areas;
+    std::vector<std::string> not_tried; ///< what the two versions have, or would meet, and this leaves out
     [[nodiscard]] bool holds() const;
     [[nodiscard]] uint64_t starts() const;
 };

@@ -213,6 +213,7 @@ nlohmann::json json_of(const UpgradeResult& result) {
                                         {"holds", image.failure.empty()},
                                         {"failure", image.failure},
                                         {"cuts", image.cut_points},
+                                        {"cut_on_blocks", image.cut_blocks},
                                         {"operations_of_migration", image.operations},
                                         {"operations_behind_it", image.operations_after},
                                         {"one_cut_in", image.after_step},

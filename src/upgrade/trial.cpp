@@ -1,6 +1,7 @@
 #include "upgrade/trial.hpp"
 
 #include <algorithm>
+#include <optional>
 
 #include <fmt/format.h>
 
@@ -21,12 +22,62 @@ bool fails_with_other_contents(const ProductVersion& from, const ProductVersion&
     return true;
 }
 
-ImageTrial try_image(const ProductVersion& from, const ProductVersion& to, const AreaChange& area, Start start,
+/// An area with fewer of its blocks: a start reads all of a ring, so the cuts on a long one would take hours and meet
+/// nothing that a short one has not. As many as both versions' records need, `blocks_min` at least; nothing if that is
+/// all of them.
+class ShortRing {
+public:
+    explicit ShortRing(const AreaChange& area) : from_(*area.from), to_(*area.to), change_(area) {
+        const uint32_t all = from_.layout.geometry.ring_blocks;
+        constexpr uint32_t blocks_min = 8;
+        constexpr uint32_t long_from = 13; // shorter ones are tried whole
+        for (uint32_t blocks = blocks_min; all >= long_from && blocks < all && !found_; blocks++) {
+            found_ = shorten(from_, *area.from, blocks) && shorten(to_, *area.to, blocks);
+        }
+        change_.from = &from_;
+        change_.to = &to_;
+    }
+    ShortRing(const ShortRing&) = delete;
+    ShortRing& operator=(const ShortRing&) = delete;
+
+    [[nodiscard]] bool found() const { return found_; }
+    [[nodiscard]] const AreaChange& area() const { return change_; }
+    [[nodiscard]] uint32_t blocks() const { return from_.layout.geometry.ring_blocks; }
+
+private:
+    static bool shorten(ImageArea& to, const ImageArea& whole, uint32_t blocks) {
+        FlashGeometry geometry = whole.layout.geometry;
+        geometry.ring_blocks = blocks;
+        auto layout = lay_out_ring(geometry, whole.layout.check_bytes * 8, whole.records);
+        if (!layout) { return false; }
+        to.layout = std::move(*layout);
+        return true;
+    }
+
+    ImageArea from_, to_;
+    AreaChange change_;
+    bool found_ = false;
+};
+
+ImageTrial try_image(const ProductVersion& from, const ProductVersion& to, const AreaChange& whole, Start start,
                      const TrialOptions& options) {
     ImageTrial out;
-    AreaRun run(from, to, area, start, options, options.seed);
-    out.failure = run.prepare(out);
-    if (out.failure.empty()) { out.failure = run.without_cuts(out); }
+    AreaRun full(from, to, whole, start, options, options.seed);
+    out.failure = full.prepare(out);
+    if (out.failure.empty()) { out.failure = full.without_cuts(out); }
+    const ShortRing shortened(whole);
+    const AreaChange& area = shortened.found() ? shortened.area() : whole;
+    std::optional<AreaRun> on_short;
+    if (shortened.found() && out.failure.empty()) {
+        out.cut_blocks = shortened.blocks();
+        on_short.emplace(from, to, area, start, options, options.seed);
+        ImageTrial few = out;
+        out.failure = on_short->prepare(few);
+        if (out.failure.empty()) { out.failure = on_short->without_cuts(few); }
+        out.operations = few.operations;
+        out.operations_after = few.operations_after;
+    }
+    AreaRun& run = on_short ? *on_short : full;
     out.after_step = std::max<uint64_t>(1, (out.operations_after + options.after_max - 1) / options.after_max);
     const uint64_t end = out.operations + out.operations_after;
     for (uint64_t cut = 0; out.failure.empty() && cut < end; cut += cut < out.operations ? 1 : out.after_step) {
@@ -84,8 +135,14 @@ AreaTrial observe(const ProductVersion& from, const ProductVersion& to, const Im
 }
 
 /// What is left out of the trial of these two.
-std::vector<std::string> left_out(const ProductVersion& to, const SchemaChange& change) {
+std::vector<std::string> left_out(const ProductVersion& to, const SchemaChange& change,
+                                  const std::vector<AreaTrial>& areas) {
     std::vector<std::string> out;
+    for (const AreaTrial& area : areas) {
+        if (area.images.empty() || area.images.front().cut_blocks == 0) { continue; }
+        out.push_back(fmt::format("cuts on the whole ring of area {}: they fall on a ring of {} such blocks", area.name,
+                                  area.images.front().cut_blocks));
+    }
     const auto carried = std::ranges::count_if(change.areas, [](const AreaChange& area) { return area.same_flash(); });
     if (carried > 1) { out.emplace_back("several areas cut at once: each is tried by itself"); }
     const auto any = [&](const auto& is) { return std::ranges::any_of(to.project.records, is); };
@@ -122,7 +179,6 @@ uint64_t Trial::starts() const {
 Trial try_upgrade(const ProductVersion& from, const ProductVersion& to, const SchemaChange& change,
                   const TrialOptions& options) {
     Trial out;
-    out.not_tried = left_out(to, change);
     for (const AreaChange& area : change.areas) {
         if (area.to == nullptr) { continue; }
         if (area.same_flash()) {
@@ -137,6 +193,7 @@ Trial try_upgrade(const ProductVersion& from, const ProductVersion& to, const Sc
         AreaTrial& trial = out.areas.emplace_back(observe(from, to, *area.to, options.seed));
         trial.is_new = area.from == nullptr;
     }
+    out.not_tried = left_out(to, change, out.areas);
     return out;
 }
 

@@ -27,6 +27,7 @@ struct ImageTrial {
     uint64_t operations = 0;       ///< programs and erases of the migration; every one is cut
     uint64_t operations_after = 0; ///< and until the next block has been opened, and what that cleans
     uint64_t after_step = 1;       ///< every so manieth of those is cut
+    uint32_t cut_blocks = 0;       ///< of a long ring: the cuts fall on one of so many of its blocks; 0: on all
     uint64_t cut_points = 0;
     uint64_t ways = 0;        ///< in which the hit units were read after those cuts
     uint64_t starts = 0;      ///< after cuts, by either firmware

@@ -21,12 +21,13 @@
 namespace perdure {
 namespace {
 
-/// Calls whose argument of that number is a message, and their others none; in src/hex and src/firmware below.
-const std::map<std::string, size_t> message_argument{
-    {"complain", 1}, {"complain_rendered", 1}, {"complain_beside", 2}, {"complain_missing", 3}, {"refuse_key", 2},
+/// By folder, calls whose argument of that number is a message, and their others none.
+const std::map<std::string, std::map<std::string, size_t>> message_argument{
+    {"project/", {{"complain", 1}, {"complain_beside", 2}, {"complain_missing", 3}, {"refuse_key", 2}}},
+    {"cli/", {{"complain", 1}, {"complain_rendered", 1}}},
+    {"hex/", {{"complain", 2}}},
+    {"firmware/", {{"said", 2}, {"at", 2}}},
 };
-const std::map<std::string, size_t> message_argument_of_lines{{"complain", 2}};                 ///< src/hex
-const std::map<std::string, size_t> message_argument_of_firmware{{"said", 2}, {"at", 2}};       ///< src/firmware
 const std::map<std::string, size_t> name_argument{{"named", 0}, {"missing", 0}, {"breach", 1}}; ///< any number of words
 
 /// Calls that print nothing of their literals but what is expected (it stands beside a message), where a number comes
@@ -48,7 +49,6 @@ const std::set<std::string> tables_only{
     "cuts/plan.cpp",             // what is tried, docs/testing.md
     "dossier/curves.cpp",        // names of curves
     "dossier/dossier.cpp",       // what a file of --age lacks; said as "is no result of"
-    "dossier/report.cpp",        // the report's title
     "dump/labels.cpp",           // what a unit holds, docs/inspect.md
     "dump/listing.cpp",          // the same, unit by unit
     "dump/ranges.cpp",           // the signs of the map
@@ -60,7 +60,6 @@ const std::set<std::string> tables_only{
     "firmware/traps.cpp",        // comments of the emitted port
     "fleet/database.cpp",        // SQL
     "project/show_save.cpp",     // a save in words
-    "web/server.cpp",            // headers of HTTP
 };
 
 /// Calls that give an error back.
@@ -159,6 +158,10 @@ const std::vector<std::string> labels{
     "history, the newest last",
     "area {} at {}: {} blocks of",
     "{} bytes, {} of them outside",
+    // the page
+    "default-src 'none'",
+    "text/html",
+    ": data storage review",
     // owners of names in C
     "; nearest: {}",
     "the calls for all records",
@@ -171,7 +174,7 @@ std::string trimmed(const std::string& text) {
     return first == std::string::npos ? "" : text.substr(first);
 }
 
-bool under(const Literal& literal, const char* folder) {
+bool under(const Literal& literal, const std::string& folder) {
     return literal.file.rfind(folder, 0) == 0;
 }
 
@@ -182,12 +185,13 @@ Place place_of(const Literal& literal) {
     Place out = tables_only.contains(literal.file) ? Place::none : Place::text;
     for (auto call = literal.calls.rbegin(); call != literal.calls.rend(); ++call) {
         if (no_message_in.contains(call->first)) { return Place::none; }
-        const auto& arguments = under(literal, "hex/")        ? message_argument_of_lines
-                                : under(literal, "firmware/") ? message_argument_of_firmware
-                                                              : message_argument;
-        const auto argument = arguments.find(call->first);
-        if (argument != arguments.end() && argument->second != call->second) { return Place::none; }
-        if (argument != arguments.end() || gives_error.contains(call->first)) { out = Place::any; }
+        if (gives_error.contains(call->first)) { out = Place::any; }
+        for (const auto& [folder, arguments] : message_argument) {
+            const auto argument = arguments.find(call->first);
+            if (!under(literal, folder) || argument == arguments.end()) { continue; }
+            if (argument->second != call->second) { return Place::none; }
+            out = Place::any;
+        }
         const auto name = name_argument.find(call->first);
         if (name != name_argument.end() && name->second == call->second &&
             (under(literal, "budget/") || under(literal, "upgrade/"))) {

@@ -2,6 +2,7 @@
 // there. A literal counts as a message unless a rule below says why not, so a new message fails until it is told.
 #include <algorithm>
 #include <cctype>
+#include <filesystem>
 #include <map>
 #include <regex>
 #include <set>
@@ -225,12 +226,14 @@ bool is_message(const Literal& literal) {
                         [&](const std::string& label) { return text.rfind(label, 0) == 0; });
 }
 
-/// What stands between backquotes in a part of the document, blanks and line ends as one blank.
+/// What stands between backquotes in a part of the document, blanks and line ends as one blank, and "..." for the
+/// names of areas and records, [record.NAME].
 std::vector<std::string> code_in(const std::string& text) {
     static const std::regex code("`([^`]+)`");
     std::vector<std::string> out;
     for (std::sregex_iterator it(text.begin(), text.end(), code), end; it != end; ++it) {
-        out.push_back(std::regex_replace((*it)[1].str(), std::regex("\\s+"), " "));
+        const std::string words = std::regex_replace((*it)[1].str(), std::regex("\\s+"), " ");
+        out.push_back(std::regex_replace(words, std::regex(R"(\.(NAME|OTHER)\])"), "....]"));
     }
     return out;
 }
@@ -327,6 +330,36 @@ TEST(Messages, EachThatIsToldIsPrinted) {
         EXPECT_LE(left * 5, letters) << "nothing in the sources prints: " << told;
     }
     EXPECT_GT(tables.size(), 500U);
+}
+
+/// The text as a whole, with any words where "..." stands.
+bool is_whole(const std::string& text, const std::string& told) {
+    static const std::regex special(R"([.^$|()\[\]{}*+?\\])");
+    std::string pattern = std::regex_replace(told, special, R"(\$&)");
+    pattern = std::regex_replace(pattern, std::regex(R"(\\.\\.\\.\\.\\])"), R"(\..*\])"); // [record....]
+    pattern = std::regex_replace(pattern, std::regex(R"(\\.\\.\\.)"), ".*");
+    return std::regex_match(text, std::regex(pattern));
+}
+
+/// What was printed once, with its names and numbers, is found too: the errors that the other tests expect.
+TEST(Messages, EachErrorThatOtherTestsExpectIsTold) {
+    const std::vector<std::string> told = told_in_tables();
+    std::set<std::string> errors;
+    for (const char* folder : {"/tests/malformed", "/tests/returned/golden"}) {
+        for (const auto& entry : std::filesystem::directory_iterator(std::string(PERDURE_SOURCE_DIR) + folder)) {
+            if (entry.path().extension() != ".txt") { continue; }
+            std::istringstream text(read_file(entry.path().string()));
+            for (std::string line; std::getline(text, line);) {
+                const size_t at = line.find(": error: ");
+                if (at != std::string::npos) { errors.insert(line.substr(at + 9)); }
+            }
+        }
+    }
+    EXPECT_GT(errors.size(), 150U);
+    for (const std::string& error : errors) {
+        EXPECT_TRUE(std::any_of(told.begin(), told.end(), [&](const std::string& t) { return is_whole(error, t); }))
+            << error;
+    }
 }
 
 TEST(Messages, EachNameOfAnEnumerationIsTold) {

@@ -158,6 +158,18 @@ TEST(Messages, EachErrorThatOtherTestsExpectIsTold) {
     }
 }
 
+TEST(Messages, EachTroubleOfThePageIsTold) {
+    const std::vector<std::string> told = code_in(read_file(PERDURE_SOURCE_DIR "/docs/messages.md"));
+    const std::string page = read_file(PERDURE_SOURCE_DIR "/page/src/Live.svelte");
+    static const std::regex trouble("trouble_with\\(\"([^\"]+)\"");
+    std::set<std::string> words;
+    for (std::sregex_iterator it(page.begin(), page.end(), trouble), end; it != end; ++it) { words.insert((*it)[1]); }
+    EXPECT_GE(words.size(), 4U);
+    for (const std::string& said : words) {
+        EXPECT_NE(std::find(told.begin(), told.end(), said + ": ..."), told.end()) << said;
+    }
+}
+
 TEST(Messages, EachNameOfAnEnumerationIsTold) {
     const std::vector<std::string> told = told_in_tables();
     std::vector<std::string_view> names;

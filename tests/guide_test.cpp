@@ -74,7 +74,7 @@ TEST(Guide, HasEveryCommandAndOptionAndNoOther) {
         known.insert(name);
         if (!told.contains(name)) { continue; } // said below
         const std::vector<std::string>& lines = sections.at("perdure " + name);
-        const std::string use = fmt::format("    perdure {} {}", command.name, command.arguments);
+        const std::string use = fmt::format("    perdure {} {}", command.name, use_of(command));
         EXPECT_NE(std::find(lines.begin(), lines.end(), use), lines.end()) << use;
         std::set<std::string> options;
         for (const CommandOption& option : command.options) {

@@ -24,7 +24,8 @@ void show_help(std::ostream& out) {
            "flash: it reads a project file and works out what holds and what does not.\n\n"
            "use: perdure COMMAND [ARGUMENTS] [--json]\n\ncommands:\n";
     for (const Command& command : commands()) {
-        out << fmt::format("  {:<18}{}\n", fmt::format("{} {}", command.name, command.arguments), command.summary);
+        const std::string use = fmt::format("{} {} ", command.name, command.arguments);
+        out << fmt::format("  {:<18}{}\n", use, command.summary);
     }
     out << "\nexamples:\n";
     for (const Command& command : commands()) { out << fmt::format("  {}\n", command.example); }
@@ -35,7 +36,7 @@ void show_help(std::ostream& out) {
 
 void show_command_help(const Command& command, std::ostream& out) {
     out << fmt::format("perdure {}: {}\n\nuse: perdure {} {}\n\noptions:\n", command.name, command.summary,
-                       command.name, command.arguments);
+                       command.name, use_of(command));
     for (const CommandOption& option : command.options) {
         out << fmt::format("  {:<20}{}\n",
                            option.value_name.empty() ? std::string(option.name)
@@ -94,6 +95,14 @@ const Bound* chosen(const std::list<Bound>& all) {
 
 } // namespace
 
+std::string use_of(const Command& command) {
+    std::string out(command.arguments);
+    for (const CommandOption& option : command.options) {
+        if (!option.name.starts_with("--")) { out += fmt::format(" {} {}", option.name, option.value_name); }
+    }
+    return out;
+}
+
 int run_command_line(int argc, const char* const* argv, std::ostream& out, std::ostream& err) {
     if (argc < 2) {
         show_help(err);
@@ -140,7 +149,7 @@ int run_command_line(int argc, const char* const* argv, std::ostream& out, std::
     }
     if (bound->input.arguments.size() < bound->command->arguments_min) {
         err << fmt::format("perdure: error: {} needs {}\n  such as: {}\n", bound->command->name,
-                           bound->command->arguments, bound->command->example);
+                           use_of(*bound->command), bound->command->example);
         return exit_input_wrong;
     }
     return bound->command->run(bound->input, out, err);

@@ -19,7 +19,7 @@ enum ExitCode : int {
 
 /// An option of a command, beside --json which each has.
 struct CommandOption {
-    std::string_view name;       ///< with the dashes: "--units"
+    std::string_view name;       ///< with the dashes: "--units"; one of a single dash, "-o", has to be given
     std::string_view value_name; ///< "N"; empty for a switch
     std::string_view help;
 };
@@ -44,6 +44,9 @@ struct Command {
 
 /// All commands, in the order of the help text.
 const std::vector<Command>& commands();
+
+/// Its arguments and the options that have to be given: "FILE -o OUT".
+std::string use_of(const Command& command);
 
 /// Parses the command line and runs the command. Gives the exit code.
 int run_command_line(int argc, const char* const* argv, std::ostream& out, std::ostream& err);

@@ -38,7 +38,7 @@ std::string manual_page() {
            "what holds\n"
            "and what does not.\n.SH COMMANDS\n";
     for (const Command& command : commands()) {
-        out += fmt::format(".SS perdure {} \\fI{}\\fR\n{}.\n", roff(command.name), roff(command.arguments),
+        out += fmt::format(".SS perdure {} \\fI{}\\fR\n{}.\n", roff(command.name), roff(use_of(command)),
                            roff(command.summary));
         for (const CommandOption& option : command.options) {
             add_option(option.name, option.value_name, option.help, out);

@@ -24,8 +24,8 @@ void show_help(std::ostream& out) {
            "flash: it reads a project file and works out what holds and what does not.\n\n"
            "use: perdure COMMAND [ARGUMENTS] [--json]\n\ncommands:\n";
     for (const Command& command : commands()) {
-        const std::string use = fmt::format("{} {} ", command.name, command.arguments);
-        out << fmt::format("  {:<18}{}\n", use, command.summary);
+        const std::string use = fmt::format("{} {}", command.name, command.arguments);
+        out << fmt::format("  {:<19}{}\n", use, command.summary);
     }
     out << "\nexamples:\n";
     for (const Command& command : commands()) { out << fmt::format("  {}\n", command.example); }

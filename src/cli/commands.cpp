@@ -77,7 +77,7 @@ const std::vector<Command>& commands() { // NOLINT(readability-function-size)
         {
             .name = "emit",
             .arguments = "FILE DIR",
-            .summary = "write the firmware's C sources, a test, build files into DIR",
+            .summary = "write the firmware's C sources, a test, build files to DIR",
             .example = "perdure emit pump.toml data",
             .arguments_min = 2,
             .arguments_max = 2,

@@ -57,6 +57,7 @@ void DamageFinder::look_at(uint32_t block) {
 }
 
 void DamageFinder::missing_in(uint32_t block) {
+    if (view_.faulting.empty()) { return; }
     for (uint32_t unit = 0; unit < shape_.block_units; unit++) {
         if (label(block, unit).kind != UnitKind::faulting) { continue; }
         UnitRun run{block, unit, unit};
@@ -159,7 +160,7 @@ void DamageFinder::whole_area() {
         damage.hides = !harmless;
     };
     const auto has = [&](UnitKind kind) {
-        return std::ranges::any_of(units_, [&](const UnitLabel& unit) { return unit.kind == kind; });
+        return std::ranges::any_of(units_, [&](const UnitMark& unit) { return unit.kind == kind; });
     };
     const auto areas = find_areas(view_.bytes, shape_.blank);
     const bool zero =
@@ -194,7 +195,7 @@ std::string_view name_of(Cause cause) {
     return names[static_cast<size_t>(cause)];
 }
 
-std::vector<Damage> find_damage(const AreaView& view, const Decoded& decoded, const std::vector<UnitLabel>& units,
+std::vector<Damage> find_damage(const AreaView& view, const Decoded& decoded, const std::vector<UnitMark>& units,
                                 const RecordLabels& labels, size_t tries_max) {
     return DamageFinder(view, decoded, units, labels, tries_max).find();
 }

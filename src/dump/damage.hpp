@@ -39,10 +39,10 @@ struct Damage {
     std::string why;            ///< what the answer rests on
 };
 
-/// Damage in the order of blocks and units. `decoded` and `units` (label_units) are the view's; in view.faulting stands
+/// Damage in the order of blocks and units. `decoded` and `units` (mark_units) are the view's; in view.faulting stands
 /// what the dump does not hold. `tries_max` limits how many single bits are turned round in search of one that makes an
 /// entry whole.
-std::vector<Damage> find_damage(const AreaView& view, const Decoded& decoded, const std::vector<UnitLabel>& units,
+std::vector<Damage> find_damage(const AreaView& view, const Decoded& decoded, const std::vector<UnitMark>& units,
                                 const RecordLabels& labels, size_t tries_max = 20'000);
 
 /// A single bit that makes what stands at a place whole again.

@@ -24,7 +24,7 @@ struct UnitRun {
 
 class DamageFinder {
 public:
-    DamageFinder(const AreaView& view, const Decoded& decoded, const std::vector<UnitLabel>& units,
+    DamageFinder(const AreaView& view, const Decoded& decoded, const std::vector<UnitMark>& units,
                  const RecordLabels& labels, size_t tries)
         : view_(view), shape_(view.shape), decoded_(decoded), units_(units), labels_(labels), tries_(tries),
           first_unit_((16 + view.shape.unit_bytes - 1) / view.shape.unit_bytes) {
@@ -49,7 +49,7 @@ public:
     }
 
 private:
-    [[nodiscard]] const UnitLabel& label(uint32_t block, uint32_t unit) const {
+    [[nodiscard]] const UnitMark& label(uint32_t block, uint32_t unit) const {
         return units_[size_t{block} * shape_.block_units + unit];
     }
     [[nodiscard]] std::span<const uint8_t> bytes(const UnitRun& run) const {
@@ -118,7 +118,7 @@ private:
     const AreaView& view_;
     const AreaShape& shape_;
     const Decoded& decoded_;
-    const std::vector<UnitLabel>& units_;
+    const std::vector<UnitMark>& units_;
     const RecordLabels& labels_;
     size_t tries_;
     uint32_t first_unit_;

@@ -8,14 +8,16 @@
 namespace perdure {
 
 void DamageFinder::read_block(uint32_t block) {
-    for (uint32_t unit = first_unit_; unit < shape_.block_units;) {
-        const auto claimed = [&](uint32_t at) {
-            return label(block, at).kind == UnitKind::entry || label(block, at).kind == UnitKind::more;
-        };
+    const UnitMark* marks = &label(block, 0);
+    const auto claimed = [&](uint32_t at) {
+        return marks[at].kind == UnitKind::entry || marks[at].kind == UnitKind::more;
+    };
+    for (uint32_t unit = first_unit_; unit < shape_.block_units; unit++) {
+        if (claimed(unit)) { continue; }
         UnitRun run{block, unit, unit};
         while (run.end < shape_.block_units && !claimed(run.end)) { run.end++; }
-        if (run.size() != 0) { unclaimed(run); }
-        unit = std::max(run.end, unit) + (run.size() == 0 ? 1 : 0);
+        unclaimed(run);
+        unit = run.end;
     }
 }
 

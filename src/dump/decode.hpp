@@ -71,7 +71,9 @@ struct DumpStamp {
 
 struct DumpRecord {
     uint32_t id = 0;
-    uint32_t block = 0; ///< of its newest full entry
+    uint32_t block = 0;  ///< of its newest full entry
+    uint32_t full = 0;   ///< place of that entry among the entries
+    uint32_t newest = 0; ///< place of the last one, full or short, that makes up the value
     bool present = false;
     std::vector<uint8_t> payload;
     std::optional<uint32_t>
@@ -89,6 +91,7 @@ struct Decoded {
     std::vector<DumpEntry> entries;  ///< all that were accepted, in order of age
     std::vector<DumpEntry> doubted;  ///< valid ones behind a gap that were not believed
     uint32_t voided = 0;             ///< entries that a restart entry voided
+    uint32_t restarts = 0;           ///< restart entries among those accepted
 
     /// The payload of a record; null if nothing is stored.
     [[nodiscard]] const std::vector<uint8_t>* find(uint32_t id) const;
@@ -123,7 +126,7 @@ private:
         uint32_t id = 0; ///< 0: a lone restart entry
         std::span<const uint8_t> fields;
         std::optional<DumpLog> log;
-        size_t sample_bytes = 0; ///< logs: of all its samples
+        size_t short_bytes = 0; ///< payload of a short entry that is read with it: packed bits, or all its samples
         int64_t age = 0;
         int64_t from = 0; ///< the age from which it voids; of others its own
     };
@@ -133,12 +136,19 @@ private:
     [[nodiscard]] bool faults(size_t begin, size_t end) const;
     [[nodiscard]] DumpStamp stamp_of(uint32_t block) const;
     const FullEntry* full_entry_of(uint32_t id);
+    /// May short_at read what begins with this byte?
+    [[nodiscard]] bool is_short_one(uint8_t first) const {
+        return first >> 6U == 1 && (first & 0x3FU) != 0 && view_.faulting.empty();
+    }
+    bool short_at(uint32_t unit, DumpEntry& entry);
     bool take_record(Cursor& cursor, DumpEntry& entry);
     bool take_log(Cursor& cursor, DumpEntry& entry, size_t length);
     bool entry_at(uint32_t unit, DumpEntry& entry);
     Contents find_head();
-    void accept(const DumpEntry& entry);
+    void accept();
+    bool goes_on_at(uint32_t unit);
     void walk();
+    void void_entries();
     void settle();
     void count_blanks();
     DumpRecord& record(uint32_t id);
@@ -153,6 +163,12 @@ private:
     int64_t block_age_ = 0;
     uint32_t block_check_ = 0;     ///< check code's state after the block's number
     std::vector<FullEntry> fulls_; ///< accepted full and restart entries, in order of age
+    uint32_t asked_id_ = 0;        ///< of full_entry_of, with as many of fulls_ as there were, and the answer
+    size_t asked_fulls_ = 0;
+    const FullEntry* answer_ = nullptr;
+    // Of the whole ring, places among the accepted entries:
+    std::vector<uint32_t> restarts_;
+    std::vector<uint32_t> standing_; ///< full entries of records, restart entries with one too
 };
 
 /// Takes a short entry: `payload`, the record's value before it, becomes the value that it says (format.md, section 4).

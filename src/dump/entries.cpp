@@ -5,17 +5,8 @@
 #include <array>
 #include <limits>
 
-#include <boost/crc.hpp>
-
 namespace perdure {
 namespace {
-
-template <size_t Bits, uint32_t Polynomial> uint32_t carry(uint32_t state, const uint8_t* from, size_t bytes) {
-    using Code = boost::crc_optimal<Bits, Polynomial>;
-    Code code(static_cast<typename Code::value_type>(state >> (32 - Bits)));
-    code.process_bytes(from, bytes);
-    return static_cast<uint32_t>(code.checksum()) << (32 - Bits);
-}
 
 uint32_t initial(uint32_t check_bits) {
     constexpr std::array<uint32_t, 4> values{0xFF000000U, 0xFFFF0000U, 0xB704CE00U, 0xFFFFFFFFU};
@@ -23,12 +14,6 @@ uint32_t initial(uint32_t check_bits) {
 }
 
 } // namespace
-
-CheckFunction format_check(uint32_t check_bits) {
-    constexpr std::array<CheckFunction, 4> codes{carry<8, 0x31>, carry<16, 0x1021>, carry<24, 0x864CFB>,
-                                                 carry<32, 0x04C11DB7>};
-    return codes[check_bits / 8 - 1];
-}
 
 /// Reads forward through bytes; past the end, or at a unit that faults, it gives zeros and says so.
 struct Decoder::Cursor {
@@ -87,18 +72,23 @@ void Decoder::begin_block(uint32_t block, uint32_t number) {
     block_age_ = int64_t{shape.blocks} - 1 - (to_->head + shape.blocks - block) % shape.blocks;
     block_check_ = view_.check(initial(shape.check_bits), prefix.data(), prefix.size());
     fulls_.clear();
+    asked_id_ = 0;
 }
 
 /// The newest full entry of a record in this block so far that no restart entry behind it voids; null: none.
 const Decoder::FullEntry* Decoder::full_entry_of(uint32_t id) {
+    if (id == asked_id_ && asked_fulls_ == fulls_.size()) { return answer_; }
+    asked_id_ = id;
+    asked_fulls_ = fulls_.size();
+    answer_ = nullptr;
     int64_t limit = std::numeric_limits<int64_t>::max();
-    for (size_t i = fulls_.size(); i-- > 0;) {
+    for (size_t i = fulls_.size(); i-- > 0 && answer_ == nullptr;) {
         const FullEntry& full = fulls_[i];
         if (full.age >= limit) { continue; }
-        if (full.id == id) { return &full; }
+        if (full.id == id) { answer_ = &full; }
         if (full.from < full.age) { limit = std::min(limit, full.from); }
     }
-    return nullptr;
+    return answer_;
 }
 
 /// Section 4: what follows the first byte of a full or short entry.
@@ -113,13 +103,9 @@ bool Decoder::take_record(Cursor& cursor, DumpEntry& entry) {
         if (full->log) {
             entry.log = full->log;
             entry.log->number += cursor.number(1) * full->log->count;
-            entry.payload = cursor.take(full->sample_bytes);
-            return true;
         }
         entry.fields = full->fields;
-        size_t bits = 0;
-        for (const uint8_t field : entry.fields) { bits += field & 0x3F; }
-        entry.payload = cursor.take((bits + 7) / 8);
+        entry.payload = cursor.take(full->short_bytes);
         return true;
     }
     size_t length = cursor.number(1);
@@ -148,14 +134,47 @@ bool Decoder::take_log(Cursor& cursor, DumpEntry& entry, size_t length) {
     return true;
 }
 
-/// Is there a valid entry at a unit of this block?
+/// Is there a valid short entry of an id up to 62 at a unit of this block, where no unit faults? Most entries of a ring
+/// are such, so they are read without the cursor.
+bool Decoder::short_at(uint32_t unit, DumpEntry& entry) {
+    const AreaShape& shape = view_.shape;
+    const uint8_t* bytes = view_.bytes.data();
+    const size_t begin = address(block_, unit);
+    const size_t end = address(block_, shape.block_units);
+    const uint32_t id = bytes[begin] & 0x3FU;
+    const FullEntry* full = full_entry_of(id);
+    const size_t head = full != nullptr && full->log ? 2 : 1;
+    const size_t check_bytes = shape.check_bits / 8;
+    if (full == nullptr || head + full->short_bytes + check_bytes > end - begin) { return false; }
+    const size_t code = begin + head + full->short_bytes;
+    uint32_t stored = 0;
+    for (size_t i = check_bytes; i-- > 0;) { stored = stored << 8 | bytes[code + i]; }
+    if (stored != view_.check(block_check_, bytes + begin, code - begin) >> (32 - shape.check_bits)) { return false; }
+    entry.block = block_;
+    entry.unit = unit;
+    entry.bytes = static_cast<uint32_t>(code + check_bytes - begin);
+    entry.units = entry.bytes <= shape.unit_bytes ? 1 : (entry.bytes + shape.unit_bytes - 1) / shape.unit_bytes;
+    entry.age = block_age_ << 32 | unit;
+    entry.is_short = true;
+    entry.id = id;
+    entry.fields = full->fields;
+    entry.payload = view_.bytes.subspan(begin + head, full->short_bytes);
+    if (full->log) {
+        entry.log = full->log;
+        entry.log->number += bytes[begin + 1] * full->log->count;
+    }
+    return true;
+}
+
+/// Is there a valid entry at a unit of this block? `entry` is a fresh one; what is in it when there is none, is
+/// nothing.
 bool Decoder::entry_at(uint32_t unit, DumpEntry& entry) {
     const AreaShape& shape = view_.shape;
     const size_t begin = address(block_, unit);
     Cursor cursor{*this, begin, address(block_, shape.block_units)};
     const uint8_t first = view_.bytes[begin];
     if (first == shape.blank || first == 0 || (first > 4 && first < 0x40) || faults(begin, begin + 1)) { return false; }
-    entry = DumpEntry{};
+    if (is_short_one(first)) { return short_at(unit, entry); }
     entry.block = block_;
     entry.unit = unit;
     entry.age = block_age_ << 32 | unit;

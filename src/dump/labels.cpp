@@ -1,6 +1,8 @@
 // What each unit of an area is.
 #include <algorithm>
+#include <array>
 #include <bit>
+#include <cstring>
 
 #include <fmt/format.h>
 
@@ -84,18 +86,23 @@ std::string entry_text(const DumpEntry& entry, const AreaShape& shape, const Rec
     return text + ", short: " + payload_text(*entry.id, value, labels);
 }
 
-/// The stamp of a block, if its own check code is right; empty if it is not.
-std::string stamp_text(const AreaView& view, uint32_t block) {
+/// Is there a stamp at the block's beginning, right by its own check code, of whichever shape?
+bool has_stamp(const AreaView& view, uint32_t block) {
     const AreaShape& shape = view.shape;
     const size_t block_bytes = size_t{shape.block_units} * shape.unit_bytes;
-    if (block_bytes < 16) { return {}; }
+    if (block_bytes < 16) { return false; }
     const size_t first = size_t{block} * shape.block_units;
     for (size_t unit = first; !view.faulting.empty() && (unit - first) * shape.unit_bytes < 16; unit++) {
-        if (view.faulting[unit] != 0) { return {}; }
+        if (view.faulting[unit] != 0) { return false; }
     }
     const CheckFunction check = view.check != nullptr && shape.check_bits == 16 ? view.check : format_check(16);
     const std::span<const uint8_t> bytes = view.bytes.subspan(block * block_bytes, 16);
-    if (number_at(bytes, 14, 2) != check(0xFFFF0000U, bytes.data(), 14) >> 16) { return {}; }
+    return number_at(bytes, 14, 2) == check(0xFFFF0000U, bytes.data(), 14) >> 16;
+}
+
+std::string stamp_text(const AreaView& view, uint32_t block) {
+    const AreaShape& shape = view.shape;
+    const std::span<const uint8_t> bytes = view.bytes.subspan(size_t{block} * shape.block_units * shape.unit_bytes, 16);
     std::string text = fmt::format("number {}, {} erase{}", number_at(bytes, 7, 4), number_at(bytes, 11, 3),
                                    number_at(bytes, 11, 3) == 1 ? "" : "s");
     if (bytes[0] != 0x10 + shape.check_bits / 8 || number_at(bytes, 1, 2) != shape.unit_bytes ||
@@ -107,61 +114,87 @@ std::string stamp_text(const AreaView& view, uint32_t block) {
 }
 
 /// Blank, pad, or what has no other name, by the bytes alone.
-UnitLabel raw_label(const AreaView& view, const Decoded& decoded, size_t unit) {
+UnitKind raw_kind(const AreaView& view, const Decoded& decoded, size_t unit) {
     const AreaShape& shape = view.shape;
+    if (!view.faulting.empty() && view.faulting[unit] != 0) { return UnitKind::faulting; }
     const std::span<const uint8_t> bytes = view.bytes.subspan(unit * shape.unit_bytes, shape.unit_bytes);
     const auto all = [&](uint8_t byte) {
-        return std::all_of(bytes.begin(), bytes.end(), [&](uint8_t b) { return b == byte; });
+        return bytes[0] == byte && std::memcmp(bytes.data(), bytes.data() + 1, bytes.size() - 1) == 0;
     };
-    if (!view.faulting.empty() && view.faulting[unit] != 0) { return {UnitKind::faulting, "fault", "cannot be read"}; }
-    if (all(shape.blank)) { return {UnitKind::blank, "blank", ""}; }
-    if (all(static_cast<uint8_t>(~shape.blank))) { return {UnitKind::pad, "pad", ""}; }
-    const size_t block = unit / shape.block_units;
-    const bool is_read = decoded.contents == Contents::ring && decoded.stamps[block].is_read;
-    return is_read ? UnitLabel{UnitKind::bad, "bad", "no valid entry begins here"}
-                   : UnitLabel{UnitKind::unread, "unread", ""};
+    if (all(shape.blank)) { return UnitKind::blank; }
+    if (all(static_cast<uint8_t>(~shape.blank))) { return UnitKind::pad; }
+    const bool is_read = decoded.contents == Contents::ring && decoded.stamps[unit / shape.block_units].is_read;
+    return is_read ? UnitKind::bad : UnitKind::unread;
 }
 
-/// The states of decoded.entries, in their order, and with `texts` what short ones make of their record.
-struct Settled {
-    std::vector<const char*> states;
-    std::vector<std::vector<uint8_t>> values;
+/// The newest entry of each record that says something, as far as has been looked.
+class NewestEntries {
+public:
+    static constexpr size_t none = SIZE_MAX;
+
+    size_t& of(uint32_t id) {
+        if (id != last_id_) {
+            last_ = &places_.try_emplace(id, none).first->second;
+            last_id_ = id;
+        }
+        return *last_;
+    }
+    [[nodiscard]] const std::map<uint32_t, size_t>& all() const { return places_; }
+
+private:
+    std::map<uint32_t, size_t> places_; ///< among the entries, by id
+    uint32_t last_id_ = 0;              // none has it
+    size_t* last_ = nullptr;
 };
 
-Settled settle_states(const Decoded& decoded, bool texts) {
-    Settled out;
-    std::map<uint32_t, std::vector<uint8_t>> values;
-    std::map<uint32_t, size_t> newest;
-    out.values.resize(decoded.entries.size());
-    out.states.reserve(decoded.entries.size());
+/// Tells of each entry's place what stands there; some are told twice, and the last counts.
+template <typename Tell> void tell_states(const Decoded& decoded, Tell tell) {
+    NewestEntries newest;
     for (size_t i = 0; i < decoded.entries.size(); i++) {
         const DumpEntry& entry = decoded.entries[i];
-        out.states.push_back(entry.mark ? "mark" : entry.voided ? "void" : "stands");
-        if (!entry.id || entry.voided) { continue; }
-        if (entry.log) {
-            if (entry.is_short && !newest.contains(*entry.id)) { continue; }
-            newest[*entry.id] = i; // each stands: nothing of a log supersedes what was before
+        if (!entry.id || entry.voided) {
+            tell(i, entry.mark ? UnitState::mark : entry.voided ? UnitState::voided : UnitState::stands);
             continue;
         }
+        size_t& before = newest.of(*entry.id);
+        const bool alone = before == NewestEntries::none && entry.is_short; // nothing to carry up: it says nothing
+        tell(i, alone || entry.log ? UnitState::stands : UnitState::superseded);
+        if (alone) { continue; }
+        // A log supersedes nothing.
+        if (entry.log && before != NewestEntries::none) { tell(before, UnitState::stands); }
+        before = i;
+    }
+    // A format was begun, or the newest full entry lies in a block whose erase may have begun.
+    for (const auto& [id, place] : newest.all()) {
+        if (place == NewestEntries::none) { continue; }
+        const bool counts = decoded.contents == Contents::ring && decoded.find(id) != nullptr;
+        tell(place, counts ? UnitState::stands : UnitState::not_counted);
+    }
+}
+
+/// What short entries make of their record, by entry; empty for others.
+std::vector<std::vector<uint8_t>> short_values(const Decoded& decoded) {
+    std::vector<std::vector<uint8_t>> out(decoded.entries.size());
+    std::map<uint32_t, std::vector<uint8_t>> values;
+    for (size_t i = 0; i < decoded.entries.size(); i++) {
+        const DumpEntry& entry = decoded.entries[i];
+        if (!entry.id || entry.voided || entry.log) { continue; }
         if (!entry.is_short) {
             values[*entry.id].assign(entry.payload.begin(), entry.payload.end());
         } else if (const auto found = values.find(*entry.id); found != values.end()) {
-            if (texts) {
-                carry_up(found->second, entry);
-                out.values[i] = found->second;
-            }
-        } else {
-            continue; // nothing to carry up: it says nothing
+            carry_up(found->second, entry);
+            out[i] = found->second;
         }
-        const auto [last, first] = newest.try_emplace(*entry.id, i);
-        if (!first) { out.states[last->second] = "superseded"; }
-        last->second = i;
-    }
-    // A format was begun, or the newest full entry lies in a block whose erase may have begun.
-    for (const auto& [id, i] : newest) {
-        if (decoded.contents != Contents::ring || decoded.find(id) == nullptr) { out.states[i] = "not counted"; }
     }
     return out;
+}
+
+std::string_view word_of(const UnitMark& mark) {
+    constexpr std::array<std::string_view, 8> kinds{"blank", "pad", "stamp", "", "", "bad", "unread", "fault"};
+    constexpr std::array<std::string_view, 7> states{"",        "stands",      "superseded", "void",
+                                                     "doubted", "not counted", "mark"};
+    return mark.kind == UnitKind::entry ? states[static_cast<size_t>(mark.state)]
+                                        : kinds[static_cast<size_t>(mark.kind)];
 }
 
 } // namespace
@@ -192,39 +225,49 @@ std::string payload_text(uint32_t id, std::span<const uint8_t> payload, const Re
     return at < payload.size() ? out + ", and more: " + hex(payload.subspan(at)) : out;
 }
 
-std::vector<UnitLabel> label_units(const AreaView& view, const Decoded& decoded, const RecordLabels& labels,
-                                   bool texts) {
+void mark_units(const AreaView& view, const Decoded& decoded, std::vector<UnitMark>& out) {
     const AreaShape& shape = view.shape;
-    std::vector<UnitLabel> out(size_t{shape.blocks} * shape.block_units);
-    std::vector<uint8_t> named(out.size()); // by unit: it is part of a stamp or an entry
-    const auto put = [&](uint32_t block, uint32_t unit, size_t units, UnitLabel label) {
-        const size_t at = size_t{block} * shape.block_units + unit;
-        out[at] = std::move(label);
-        named[at] = 1;
-        for (size_t i = 1; i < units; i++) {
-            out[at + i] = {UnitKind::more, "", ""};
-            named[at + i] = 1;
-        }
+    constexpr UnitKind unnamed{0xFF};
+    out.assign(size_t{shape.blocks} * shape.block_units, UnitMark{unnamed, UnitState::none});
+    const auto put = [&](size_t at, size_t units, UnitMark mark) {
+        out[at] = mark;
+        for (size_t i = 1; i < units; i++) { out[at + i] = {UnitKind::more, UnitState::none}; }
     };
+    const size_t stamp_units = (16 + shape.unit_bytes - 1) / shape.unit_bytes;
     for (uint32_t block = 0; block < shape.blocks; block++) {
-        std::string text = stamp_text(view, block);
-        const size_t units = (16 + shape.unit_bytes - 1) / shape.unit_bytes;
-        if (!text.empty()) { put(block, 0, units, {UnitKind::stamp, "stamp", std::move(text)}); }
+        const size_t at = size_t{block} * shape.block_units;
+        if (has_stamp(view, block)) { put(at, stamp_units, {UnitKind::stamp, UnitState::none}); }
     }
-    const Settled settled = settle_states(decoded, texts);
-    for (size_t i = 0; i < decoded.entries.size(); i++) {
-        const DumpEntry& entry = decoded.entries[i];
-        put(entry.block, entry.unit, entry.units,
-            {UnitKind::entry, settled.states[i],
-             texts ? entry_text(entry, shape, labels, settled.values[i]) : std::string()});
-    }
-    for (const DumpEntry& entry : decoded.doubted) {
-        put(entry.block, entry.unit, entry.units,
-            {UnitKind::entry, "doubted", texts ? entry_text(entry, shape, labels, {}) : std::string()});
-    }
+    const auto put_entry = [&](const DumpEntry& entry, UnitState state) {
+        put(size_t{entry.block} * shape.block_units + entry.unit, entry.units, {UnitKind::entry, state});
+    };
+    tell_states(decoded, [&](size_t i, UnitState state) { put_entry(decoded.entries[i], state); });
+    for (const DumpEntry& entry : decoded.doubted) { put_entry(entry, UnitState::doubted); }
     for (size_t unit = 0; unit < out.size(); unit++) {
-        if (named[unit] == 0) { out[unit] = raw_label(view, decoded, unit); }
+        if (out[unit].kind == unnamed) { out[unit].kind = raw_kind(view, decoded, unit); }
     }
+}
+
+std::vector<UnitLabel> label_units(const AreaView& view, const Decoded& decoded, const RecordLabels& labels) {
+    const AreaShape& shape = view.shape;
+    std::vector<UnitMark> marks;
+    mark_units(view, decoded, marks);
+    std::vector<UnitLabel> out(marks.size());
+    for (size_t unit = 0; unit < out.size(); unit++) {
+        const UnitKind kind = marks[unit].kind;
+        out[unit] = {kind, word_of(marks[unit]), ""};
+        if (kind == UnitKind::bad) { out[unit].text = "no valid entry begins here"; }
+        if (kind == UnitKind::faulting) { out[unit].text = "cannot be read"; }
+        if (kind == UnitKind::stamp) {
+            out[unit].text = stamp_text(view, static_cast<uint32_t>(unit / shape.block_units));
+        }
+    }
+    const auto tell = [&](const DumpEntry& entry, std::span<const uint8_t> value) {
+        out[size_t{entry.block} * shape.block_units + entry.unit].text = entry_text(entry, shape, labels, value);
+    };
+    const std::vector<std::vector<uint8_t>> values = short_values(decoded);
+    for (size_t i = 0; i < decoded.entries.size(); i++) { tell(decoded.entries[i], values[i]); }
+    for (const DumpEntry& entry : decoded.doubted) { tell(entry, {}); }
     return out;
 }
 

@@ -34,6 +34,18 @@ enum class UnitKind : uint8_t {
     faulting ///< a read of it faults
 };
 
+/// What stands at an entry's first unit.
+enum class UnitState : uint8_t { none, stands, superseded, voided, doubted, not_counted, mark };
+
+/// One unit by its bytes and the entries, without a word of what they say.
+struct UnitMark {
+    UnitKind kind = UnitKind::blank;
+    UnitState state = UnitState::none; ///< of an entry's first unit
+};
+
+/// One mark a unit, for the whole area, into `out`. `decoded` is the view's.
+void mark_units(const AreaView& view, const Decoded& decoded, std::vector<UnitMark>& out);
+
 /// What one unit is.
 struct UnitLabel {
     UnitKind kind = UnitKind::blank;
@@ -42,10 +54,8 @@ struct UnitLabel {
     std::string text; ///< what it says; may be empty
 };
 
-/// One label a unit, for the whole area. `decoded` is the view's. Without `texts` no label says what its unit holds,
-/// which is most of the work.
-std::vector<UnitLabel> label_units(const AreaView& view, const Decoded& decoded, const RecordLabels& labels,
-                                   bool texts = true);
+/// One label a unit, for the whole area. `decoded` is the view's.
+std::vector<UnitLabel> label_units(const AreaView& view, const Decoded& decoded, const RecordLabels& labels);
 
 /// "'water'" with a label, else "record 7".
 std::string record_name(uint32_t id, const RecordLabels& labels);

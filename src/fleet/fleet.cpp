@@ -6,7 +6,6 @@
 #include <deque>
 #include <filesystem>
 #include <fstream>
-#include <iterator>
 #include <mutex>
 #include <thread>
 
@@ -88,8 +87,9 @@ UnitRow inspect_file(const Expected& expected, const std::string& path, const Fl
         row.error = fmt::format("has {} bytes, more than {}", bytes, options.file_bytes_max);
     } else {
         std::ifstream file(path, std::ios::binary);
-        contents.assign(std::istreambuf_iterator<char>(file), {});
-        if (!file) { row.error = "cannot be read"; }
+        contents.resize(bytes);
+        file.read(contents.data(), static_cast<std::streamsize>(bytes));
+        if (file.gcount() != static_cast<std::streamsize>(bytes)) { row.error = "cannot be read"; }
     }
     if (row.error.empty()) {
         const std::optional<HexFormat> format = format_of_name(path);

@@ -49,7 +49,7 @@ UnitRow row_of(const DumpFile& dump, const Inspection& inspection) {
         to.contents = contents_word(area.decoded.contents);
         to.begin = area.begin;
         to.bytes = area.bytes.size();
-        to.bytes_missing = byte_totals(area.ranges)[static_cast<size_t>(ByteKind::missing)];
+        to.bytes_missing = area.bytes_missing();
         to.sequence = area.decoded.sequence;
         to.restarts = area.restarts;
         to.holds = area.holds() && inspection.in_place(area);

@@ -202,6 +202,16 @@ size_t best_without_rings(const Expected& all, const DumpFile& dump, const std::
     return best;
 }
 
+/// The bytes from `begin` on, if one segment has all of them; else none.
+std::span<const uint8_t> whole_area(const Memory& memory, int64_t begin, uint64_t bytes) {
+    for (const Segment& segment : memory.segments) {
+        const auto address = static_cast<int64_t>(segment.address);
+        if (begin < address || begin + static_cast<int64_t>(bytes) > static_cast<int64_t>(segment.end())) { continue; }
+        return std::span(segment.bytes).subspan(static_cast<size_t>(begin - address), bytes);
+    }
+    return {};
+}
+
 } // namespace
 
 bool same_shape(const AreaShape& a, const AreaShape& b) {
@@ -214,12 +224,15 @@ AreaLook look_at(const Expected& all, const ExpectedArea& area, const DumpFile& 
     const uint64_t units = uint64_t{shape.blocks} * shape.block_units;
     AreaLook look;
     look.begin = origin + offset_of(area);
-    look.bytes.assign(units * shape.unit_bytes, shape.blank);
-    std::vector<uint8_t> known(look.bytes.size());
-    look.known = copy_area(dump.read.memory, look.begin, look.bytes, known);
-    if (look.known == 0) { return look; }
     std::vector<uint8_t> missing;
-    if (look.known != look.bytes.size()) {
+    if (const auto whole = whole_area(dump.read.memory, look.begin, units * shape.unit_bytes); !whole.empty()) {
+        look.bytes.assign(whole.begin(), whole.end());
+        look.known = look.bytes.size();
+    } else {
+        look.bytes.assign(units * shape.unit_bytes, shape.blank);
+        std::vector<uint8_t> known(look.bytes.size());
+        look.known = copy_area(dump.read.memory, look.begin, look.bytes, known);
+        if (look.known == 0) { return look; }
         missing.resize(units);
         for (size_t i = 0; i < known.size(); i++) {
             if (known[i] == 0) { missing[i / shape.unit_bytes] = 1; }

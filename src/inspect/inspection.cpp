@@ -18,10 +18,10 @@ HistoryEntry history_of(const InspectedArea& area, const DumpEntry& entry) {
     return {entry.block,
             entry.unit,
             uint64_t{unit} * area.shape.unit_bytes,
-            area.units[unit].state,
+            area.units.empty() ? "stands" : area.units[unit].state, // without texts no other is asked for
             entry.is_short,
             entry.restart,
-            area.units[unit].text};
+            area.units.empty() ? std::string() : area.units[unit].text};
 }
 
 /// How what is stored differs from what the project says of the record.
@@ -36,21 +36,25 @@ std::string difference(const InspectedRecord& of, const Decoded& decoded) {
         out = fmt::format("{} bytes are stored, the project knows {}: a firmware with more fields wrote it",
                           of.payload.size(), expected);
     }
-    for (auto entry = decoded.entries.rbegin(); entry != decoded.entries.rend(); ++entry) {
-        if (entry->id != of.id || entry->is_short || entry->voided) { continue; }
-        const bool total = !entry->fields.empty();
-        if (total != (of.record->kind == RecordKind::total)) {
-            return total ? "it is stored as a total; the project says that it is a value"
-                         : "it is stored as a value; the project says that it is a total";
+    // Its newest full entry that stands. Where the record is not taken to be stored, that has to be looked for.
+    auto entry = decoded.entries.rbegin();
+    const auto known =
+        std::ranges::find_if(decoded.records, [&](const DumpRecord& record) { return record.id == of.id; });
+    if (known == decoded.records.end()) { return out; } // no full entry of it stands
+    if (known->present) { entry = decoded.entries.rend() - known->full - 1; }
+    while (entry != decoded.entries.rend() && (entry->id != of.id || entry->is_short || entry->voided)) { ++entry; }
+    if (entry == decoded.entries.rend()) { return out; }
+    const bool total = !entry->fields.empty();
+    if (total != (of.record->kind == RecordKind::total)) {
+        return total ? "it is stored as a total; the project says that it is a value"
+                     : "it is stored as a value; the project says that it is a total";
+    }
+    for (size_t i = 0; i < std::min(entry->fields.size(), of.record->fields.size()); i++) {
+        const uint32_t bytes = 1U << (entry->fields[i] >> 6U);
+        if (bytes != of.record->fields[i].bytes) {
+            return fmt::format("field {} is stored in {} bytes, the project says {}: its fields are not these", i + 1,
+                               bytes, of.record->fields[i].bytes);
         }
-        for (size_t i = 0; i < std::min(entry->fields.size(), of.record->fields.size()); i++) {
-            const uint32_t bytes = 1U << (entry->fields[i] >> 6U);
-            if (bytes != of.record->fields[i].bytes) {
-                return fmt::format("field {} is stored in {} bytes, the project says {}: its fields are not these",
-                                   i + 1, bytes, of.record->fields[i].bytes);
-            }
-        }
-        break;
     }
     return out;
 }
@@ -84,17 +88,20 @@ void collect_records(InspectedArea& area, bool with_history) {
         all[record.id].payload = record.payload;
     }
     std::map<uint32_t, int64_t> newest;
-    for (const DumpEntry& entry : area.decoded.entries) {
+    const auto take_newest = [&](uint32_t id, const DumpEntry& entry) {
+        all[id].newest = history_of(area, entry);
+        newest[id] = entry.age;
+    };
+    for (size_t i = 0; with_history && i < area.decoded.entries.size(); i++) {
+        const DumpEntry& entry = area.decoded.entries[i];
         if (!entry.id) { continue; }
-        const bool stands = area.units[size_t{entry.block} * area.shape.block_units + entry.unit].state == "stands";
-        if (!with_history && !stands) { continue; }
-        InspectedRecord& of = all[*entry.id];
-        HistoryEntry told = history_of(area, entry);
-        if (stands) {
-            of.newest = told;
-            newest[*entry.id] = entry.age;
-        }
-        if (with_history) { of.history.push_back(std::move(told)); }
+        all[*entry.id].history.push_back(history_of(area, entry));
+        const UnitMark& mark = area.marks[size_t{entry.block} * area.shape.block_units + entry.unit];
+        if (mark.state == UnitState::stands) { take_newest(*entry.id, entry); }
+    }
+    for (const DumpRecord& record : area.decoded.records) {
+        if (with_history || !record.present || area.decoded.contents != Contents::ring) { continue; }
+        take_newest(record.id, area.decoded.entries[record.newest]);
     }
     for (auto& [id, of] : all) {
         of.id = id;
@@ -129,7 +136,6 @@ InspectedArea inspect_area(const Expected& all, size_t number, const DumpFile& d
     area.shape = found.shape;
     area.notes = std::move(found.notes);
     const uint64_t units = uint64_t{area.shape.blocks} * area.shape.block_units;
-    area.missing.assign(units, 0);
     const bool is_read = !found.bytes.empty();
     if (is_read) {
         area.bytes = std::move(found.bytes);
@@ -139,6 +145,7 @@ InspectedArea inspect_area(const Expected& all, size_t number, const DumpFile& d
         area.bytes.assign(units * area.shape.unit_bytes, area.shape.blank);
         std::vector<uint8_t> known(area.bytes.size());
         area.known = copy_area(dump.read.memory, area.begin, area.bytes, known);
+        if (area.known != known.size()) { area.missing.assign(units, 0); }
         for (size_t i = 0; i < known.size(); i++) {
             if (known[i] == 0) { area.missing[i / area.shape.unit_bytes] = 1; }
         }
@@ -146,14 +153,17 @@ InspectedArea inspect_area(const Expected& all, size_t number, const DumpFile& d
     if (options.gaps_are_blank && area.known != 0 && area.known != area.bytes.size()) {
         area.notes.push_back(
             fmt::format("{} bytes that the dump leaves out are taken as blank", area.bytes.size() - area.known));
-        area.missing.assign(units, 0);
+        area.missing.clear();
     } else {
         note_missing(area, dump.format);
     }
     if (!is_read) { area.decoded = decode(area.view()); }
-    area.units = label_units(area.view(), area.decoded, expected.labels, options.texts);
-    area.ranges = label_bytes(area.view(), area.decoded, area.units);
-    area.damage = find_damage(area.view(), area.decoded, area.units, expected.labels, options.tries_max);
+    mark_units(area.view(), area.decoded, area.marks);
+    if (options.texts) {
+        area.units = label_units(area.view(), area.decoded, expected.labels);
+        area.ranges = label_bytes(area.view(), area.decoded, area.units);
+    }
+    area.damage = find_damage(area.view(), area.decoded, area.marks, expected.labels, options.tries_max);
     const AreaShape& own = expected.shape;
     if (area.shape.blocks != own.blocks || area.shape.block_units != own.block_units ||
         area.shape.unit_bytes != own.unit_bytes || area.shape.check_bits != own.check_bits) {
@@ -166,8 +176,7 @@ InspectedArea inspect_area(const Expected& all, size_t number, const DumpFile& d
     }
     collect_records(area, options.texts);
     area.wear = wear_of(area.decoded, expected, all.project->product, options.age_years);
-    area.restarts = static_cast<uint32_t>(
-        std::ranges::count_if(area.decoded.entries, [](const DumpEntry& entry) { return entry.restart; }));
+    area.restarts = area.decoded.restarts;
     return area;
 }
 
@@ -208,6 +217,10 @@ Wear wear_of(const Decoded& decoded, const ExpectedArea& expected, const Product
 
 bool InspectedArea::is_missing() const {
     return std::ranges::any_of(missing, [](uint8_t unit) { return unit != 0; });
+}
+
+uint64_t InspectedArea::bytes_missing() const {
+    return uint64_t{shape.unit_bytes} * static_cast<uint64_t>(std::ranges::count(missing, uint8_t{1}));
 }
 
 bool InspectedArea::holds() const {

@@ -124,10 +124,11 @@ struct InspectedArea {
     int64_t begin = 0;  ///< in the dump's addresses
     uint64_t known = 0; ///< bytes of it that the dump holds
     std::vector<uint8_t> bytes;
-    std::vector<uint8_t> missing; ///< by unit
+    std::vector<uint8_t> missing; ///< by unit; empty: nothing is
     Decoded decoded;
-    std::vector<UnitLabel> units;
-    std::vector<ByteRange> ranges;
+    std::vector<UnitMark> marks;   ///< by unit
+    std::vector<UnitLabel> units;  ///< by unit; empty without InspectOptions::texts
+    std::vector<ByteRange> ranges; ///< empty without InspectOptions::texts
     std::vector<Damage> damage;
     std::vector<InspectedRecord> records;
     Wear wear;
@@ -140,7 +141,8 @@ struct InspectedArea {
     InspectedArea(const InspectedArea&) = delete;
     InspectedArea& operator=(const InspectedArea&) = delete;
 
-    [[nodiscard]] bool is_missing() const; ///< some of it
+    [[nodiscard]] bool is_missing() const;        ///< some of it
+    [[nodiscard]] uint64_t bytes_missing() const; ///< in whole units
     [[nodiscard]] AreaView view() const { return {shape, bytes, missing}; }
     /// Nothing but what power cuts may leave, every value the newest, and the life is reached as far as that can be
     /// told.

@@ -68,7 +68,7 @@ std::string wrong_area(const InspectedArea& area) {
     if (at != area.bytes.size()) { return "ranges that do not add up to the area"; }
     for (const Damage& damage : area.damage) {
         const uint64_t from = uint64_t{damage.block} * area.shape.block_units + damage.unit;
-        if (damage.units == 0 || from + damage.units > area.units.size()) { return "damage beyond the area"; }
+        if (damage.units == 0 || from + damage.units > area.marks.size()) { return "damage beyond the area"; }
         if (damage.what.empty() || damage.why.empty()) { return "damage without words"; }
     }
     const std::vector<std::string> map = area_map(area.view(), area.ranges);

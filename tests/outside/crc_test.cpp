@@ -1,6 +1,7 @@
-// The store's check codes against the published catalogue of parametrised CRC algorithms
-// (reveng.sourceforge.io/crc-catalogue) and against Boost.CRC. The check value of CRC-24/OPENPGP is from memory and was
-// recomputed; its polynomial is RFC 4880's.
+// The store's check codes, and those of the reader of dumps, against the published catalogue of parametrised CRC
+// algorithms (reveng.sourceforge.io/crc-catalogue) and against Boost.CRC. The check value of CRC-24/OPENPGP is from
+// memory and was recomputed; its polynomial is RFC 4880's.
+#include "dump/decode.hpp"
 #include "unit/unit.hpp"
 
 #include <cstring>
@@ -26,6 +27,13 @@ uint32_t by_table(const Code& code, const uint8_t* from, uint32_t bytes) {
     return check_by_table(code.bits, code.start << (32 - code.bits), from, bytes) >> (32 - code.bits);
 }
 
+/// The reader's, carried over two pieces.
+uint32_t by_reader(const Code& code, const uint8_t* from, uint32_t bytes, uint32_t first) {
+    const CheckFunction check = format_check(code.bits);
+    const uint32_t state = check(code.start << (32 - code.bits), from, first);
+    return check(state, from + first, bytes - first) >> (32 - code.bits);
+}
+
 template <size_t Bits, uint32_t Polynomial, uint32_t Start> uint32_t by_boost(const std::vector<uint8_t>& bytes) {
     boost::crc_optimal<Bits, Polynomial, Start, 0, false, false> crc;
     crc.process_bytes(bytes.data(), bytes.size());
@@ -34,7 +42,11 @@ template <size_t Bits, uint32_t Polynomial, uint32_t Start> uint32_t by_boost(co
 
 TEST(CheckCodes, GiveTheCataloguesCheckValues) {
     for (const Code& code : codes) {
-        EXPECT_EQ(by_table(code, reinterpret_cast<const uint8_t*>("123456789"), 9), code.check) << code.bits << " bits";
+        const auto* digits = reinterpret_cast<const uint8_t*>("123456789");
+        EXPECT_EQ(by_table(code, digits, 9), code.check) << code.bits << " bits";
+        for (uint32_t first = 0; first <= 9; first++) {
+            EXPECT_EQ(by_reader(code, digits, 9, first), code.check) << code.bits << " bits, " << first;
+        }
     }
 }
 
@@ -48,6 +60,10 @@ TEST(CheckCodes, AgreeWithBoostOnRandomBytes) {
         ASSERT_EQ(by_table(codes[1], bytes.data(), size), (by_boost<16, 0x1021, 0xFFFF>(bytes)));
         ASSERT_EQ(by_table(codes[2], bytes.data(), size), (by_boost<24, 0x864CFB, 0xB704CE>(bytes)));
         ASSERT_EQ(by_table(codes[3], bytes.data(), size), (by_boost<32, 0x04C11DB7, 0xFFFFFFFF>(bytes)));
+        const auto first = static_cast<uint32_t>(random() % (size + 1));
+        for (const Code& code : codes) {
+            ASSERT_EQ(by_reader(code, bytes.data(), size, first), by_table(code, bytes.data(), size)) << code.bits;
+        }
     }
 }
 

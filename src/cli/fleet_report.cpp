@@ -156,7 +156,8 @@ void print_fleet(const FleetSummary& summary, const Expected& expected, size_t l
     out << (summary.unreadable == 0 ? "\n"
                                     : fmt::format(" ({} of them unreadable)\n", with_groups(summary.unreadable)));
     if (left_out != 0) {
-        out << fmt::format("  {} other files or folders left out: no ending of a dump\n", with_groups(left_out));
+        out << fmt::format("  {} other file{} or folder{} left out: no ending of a dump\n", with_groups(left_out),
+                           left_out == 1 ? "" : "s", left_out == 1 ? "" : "s");
     }
     std::vector<uint32_t> sorted = summary.most;
     std::ranges::sort(sorted);

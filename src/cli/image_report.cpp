@@ -158,8 +158,13 @@ void print_images(const ImagePlan& plan, const ImageOptions& options, const std:
     out << "\nranges to keep: no later programming may erase them\n";
     for (const ImageArea& area : plan.areas) {
         const FlashGeometry& geometry = area.layout.geometry;
-        out << fmt::format("  {}  area {}, {} erase blocks of {} bytes\n", range_of(area), area.name,
-                           geometry.area_bytes() / geometry.erase_block_bytes, with_groups(geometry.erase_block_bytes));
+        const std::string range = fmt::format("  {}  ", range_of(area));
+        out << range
+            << wrapped(fmt::format("area {}, {} erase blocks of {} bytes", area.name,
+                                   geometry.area_bytes() / geometry.erase_block_bytes,
+                                   with_groups(geometry.erase_block_bytes)),
+                       range.size(), range.size())
+            << '\n';
     }
     out << "\nhow to verify\n";
     size_t number = 0;

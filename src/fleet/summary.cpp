@@ -16,7 +16,7 @@ void add_fields(AreaRow& row, const InspectedArea& area) {
         const bool unsure = !record.may_be_old.empty();
         if (record.log_next) {
             row.fields.push_back({record_name(record.id, area.expected->labels), "samples",
-                                  std::to_string(record.samples.size()), record.stored, unsure});
+                                  std::to_string(record.sample_count), record.stored, unsure});
             continue;
         }
         if (record.record == nullptr || record.record->log) {

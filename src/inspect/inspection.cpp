@@ -105,7 +105,7 @@ void collect_records(InspectedArea& area, bool with_history) {
     }
     for (auto& [id, of] : all) {
         of.id = id;
-        collect_samples(of, area.decoded);
+        collect_samples(of, area.decoded, with_history);
         const bool is_log = of.log_next || (of.record != nullptr && of.record->log);
         if (of.record != nullptr && of.stored && !is_log) { decode_values(of); }
         if (!is_log || of.record == nullptr) { of.differs = difference(of, area.decoded); }

@@ -99,7 +99,8 @@ struct InspectedRecord {
     std::vector<FieldValue> values; ///< of the record's fields that are stored
     std::optional<HistoryEntry> newest;
     std::vector<HistoryEntry> history; ///< empty without InspectOptions::texts
-    std::vector<LogSample> samples;    ///< of a log, oldest first
+    uint64_t sample_count = 0;         ///< of a log: samples that are still there
+    std::vector<LogSample> samples;    ///< those, oldest first; empty without InspectOptions::texts
     std::optional<uint32_t> log_next;  ///< of a log: the number that the next sample gets
     std::string differs;               ///< from the project: another size, other fields; empty: it does not
     std::string may_be_old;            ///< why the value shown may not be the newest; empty: it is

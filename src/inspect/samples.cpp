@@ -5,14 +5,15 @@
 
 namespace perdure {
 
-void collect_samples(InspectedRecord& of, const Decoded& decoded) {
+void collect_samples(InspectedRecord& of, const Decoded& decoded, bool with_bytes) {
     for (const DumpRecord& record : decoded.records) {
         if (record.id == of.id && record.present) { of.log_next = record.log_next; }
     }
     if (!of.log_next) { return; }
     for (const DumpEntry* entry : decoded.log_entries(of.id)) {
+        of.sample_count += entry->log->count;
         const size_t bytes = entry->payload.size() / entry->log->count;
-        for (uint32_t i = 0; i < entry->log->count; i++) {
+        for (uint32_t i = 0; with_bytes && i < entry->log->count; i++) {
             const auto sample = entry->payload.subspan(i * bytes, bytes);
             of.samples.push_back({entry->log->number + i, entry->block, entry->unit, {sample.begin(), sample.end()}});
         }

@@ -65,16 +65,20 @@ std::string wrong_value(const ReleaseStore& store, size_t index, HeldData& conte
     return fmt::format("record {} reads as {} ({}) instead of {}", record.name, shown(read), name_of(status), wanted);
 }
 
-/// Samples as a firmware with this record reads them.
-std::vector<ReleaseStore::Sample> fitted(const std::vector<ReleaseStore::Sample>& samples, const Record& record) {
-    std::vector<ReleaseStore::Sample> out;
-    for (const ReleaseStore::Sample& sample : samples) { out.push_back({sample.number, fitted(sample.bytes, record)}); }
-    return out;
-}
-
-/// The newest samples, and no others.
-bool ends_with(const std::vector<ReleaseStore::Sample>& all, const std::vector<ReleaseStore::Sample>& end) {
-    return end.size() <= all.size() && std::equal(end.rbegin(), end.rend(), all.rbegin());
+/// Is `read` the newest of `samples` and of those of `tail` behind them, as a firmware with this record reads them?
+bool are_newest(const HeldLog::Samples& samples, const HeldLog::Samples& tail, const HeldLog::Samples& read,
+                const Record& record) {
+    const size_t all = samples.size() + tail.size();
+    for (size_t i = 1; i <= read.size(); i++) {
+        if (i > all) { return false; }
+        const size_t place = all - i;
+        const ReleaseStore::Sample& held = place < samples.size() ? samples[place] : tail[place - samples.size()];
+        const ReleaseStore::Sample& seen = read[read.size() - i];
+        const bool same_size = held.bytes.size() == record.payload_bytes();
+        const bool same = same_size ? held.bytes == seen.bytes : fitted(held.bytes, record) == seen.bytes;
+        if (held.number != seen.number || !same) { return false; }
+    }
+    return true;
 }
 
 std::string wrong_log(const ReleaseStore& store, size_t index, HeldData& contents) {
@@ -85,14 +89,15 @@ std::string wrong_log(const ReleaseStore& store, size_t index, HeldData& content
     // Short of a block, a ring may have to erase the last one with samples before the head has any.
     const bool may_be_empty = store.blocks_bad() != 0;
     for (auto tail = held.may.rbegin(); tail != held.may.rend(); ++tail) {
-        HeldLog::Samples samples = held.samples;
-        samples.insert(samples.end(), tail->begin(), tail->end());
         const uint32_t wanted = held.next + static_cast<uint32_t>(tail->size());
-        if (next != wanted || !ends_with(fitted(samples, record), read) ||
-            (read.empty() && !samples.empty() && !may_be_empty)) {
+        const bool any = !held.samples.empty() || !tail->empty();
+        if (next != wanted || !are_newest(held.samples, *tail, read, record) ||
+            (read.empty() && any && !may_be_empty)) {
             continue;
         }
-        held.samples.assign(samples.end() - static_cast<ptrdiff_t>(read.size()), samples.end());
+        // What is shown no more is gone; what stays was put in the length that it has.
+        held.samples.insert(held.samples.end(), tail->begin(), tail->end());
+        held.samples.erase(held.samples.begin(), held.samples.end() - static_cast<ptrdiff_t>(read.size()));
         held.may = {{}};
         held.next = wanted;
         return {};

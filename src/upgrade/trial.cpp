@@ -29,8 +29,8 @@ class ShortRing {
 public:
     explicit ShortRing(const AreaChange& area) : from_(*area.from), to_(*area.to), change_(area) {
         const uint32_t all = from_.layout.geometry.ring_blocks;
-        constexpr uint32_t blocks_min = 8;
-        constexpr uint32_t long_from = 13; // shorter ones are tried whole
+        constexpr uint32_t blocks_min = 5; // a ring that has a second spare block, and live data in two
+        constexpr uint32_t long_from = 7;  // shorter ones are tried whole
         for (uint32_t blocks = blocks_min; all >= long_from && blocks < all && !found_; blocks++) {
             found_ = shorten(from_, *area.from, blocks) && shorten(to_, *area.to, blocks);
         }

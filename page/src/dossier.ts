@@ -197,6 +197,22 @@ export interface Outcome {
     as_before: number;
     as_new: number;
     nothing_in_flight: number;
+    /** By outcome, the first case met, as --replay takes it. Results of earlier versions have none. */
+    replay?: Partial<Record<Became, string>>;
+}
+
+export type Became = "as_before" | "as_new" | "nothing_in_flight";
+
+/** A case that was played again. */
+export interface PlayedCase {
+    part: string;
+    about: string;
+    holds: boolean;
+    what?: string;
+    reads?: string;
+    steps: string[];
+    flash_before: string;
+    flash_after: string;
 }
 
 export interface CutPart {

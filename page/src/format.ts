@@ -89,3 +89,9 @@ export function worst_first(findings: Finding[]): Finding[] {
 export function area_words(area: AreaBudget): string {
     return `${area.ring_blocks} ring blocks of ${bytes(area.ring_block_bytes)}, units of ${area.unit_bytes} B`;
 }
+
+/** The line that plays a case of the power-cut proof again, for a shell. */
+export function command(file: string, replay: string): string {
+    const word = /^[\w./~+:@-]+$/.test(file) ? file : `'${file.replace(/'/g, "'\\''")}'`;
+    return `perdure cut ${word} --replay ${replay}`;
+}

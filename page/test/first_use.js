@@ -139,10 +139,41 @@ try {
         await page.locator("#proof").getByRole("button", { name: "Cancel" }).waitFor(patience);
         await page.locator("#proof .cells").waitFor({ timeout: 240000 });
         assert.match(await page.locator("#proof").innerText(), /no cut tried loses anything/);
-        await page.locator("#proof .cells button").first().click();
-        await page.locator("#proof .opened li").first().waitFor(patience);
-        await page.locator("#proof").scrollIntoViewIfNeeded();
+    });
+
+    await step("a cell of its table is opened by keyboard, and its case is shown", async () => {
+        const row = page.locator("#proof .cells tbody tr:not(.opened)").first();
+        await row.locator("th button").focus();
+        await page.keyboard.press("Enter");
+        const cell = page.locator("#proof .cells .opened");
+        await cell.getByText(/^The power goes inside the program of a unit while a record is put\. /).waitFor(patience);
+        const line = await cell.locator(".again code").first().innerText();
+        assert.match(line, /^perdure cut \S+ --replay store:[a-z0-9-]+:a\d+\.t\d+\.r\d+$/);
+        // The button to show it comes behind the one that copies the line.
+        await page.keyboard.press("Tab");
+        await page.keyboard.press("Tab");
+        await page.keyboard.press("Enter");
+        await cell.locator(".played").waitFor(patience);
+        assert.match(await cell.locator(".played ol").innerText(), /put of record.*\s+power cut inside the program of block \d+ unit \d+/);
+        // It is what the program prints for the line.
+        const words = line.split(" ");
+        const printed = execFileSync(program, words.slice(1)).toString();
+        const shown = await cell.locator(".played pre").allTextContents();
+        assert.equal(shown.length, 2);
+        for (const flash of shown) assert.ok(printed.includes(flash), flash);
+        assert.match(await cell.locator(".played").innerText(), /nothing is lost/);
+        await page.locator("#proof .cells").scrollIntoViewIfNeeded();
         await kept.shot(page, "live-proof");
+        for (const [scheme, width] of [["light", 1440], ["dark", 400]]) {
+            await page.emulateMedia({ colorScheme: scheme });
+            await page.setViewportSize({ width, height: 900 });
+            assert.deepEqual(await axe(page), []);
+            assert.ok((await page.evaluate(() => document.documentElement.scrollWidth)) <= width, `wider than ${width}`);
+            await cell.scrollIntoViewIfNeeded();
+            await kept.shot(page, `live-case-${scheme}-${width}`);
+        }
+        await page.emulateMedia({ colorScheme: "light" });
+        await page.setViewportSize({ width: 1440, height: 900 });
     });
 
     await step("results of another state are shown as stale", async () => {
@@ -221,6 +252,10 @@ try {
             assert.match(await paper.locator(".answer").innerText(), /Holds/);
             assert.match(await paper.locator("#life-run").innerText(), /0 wrong/);
             assert.match(await paper.locator("#proof").innerText(), /no cut tried loses anything/);
+            await paper.locator("#proof .cells tbody th button").nth(1).focus();
+            await paper.keyboard.press("Enter");
+            assert.match(await paper.locator("#proof .opened").innerText(), /The power goes .* At the next start that .*perdure cut \S+ --replay store:/s);
+            assert.equal(await paper.locator("#proof .opened button").count(), 0, "nothing to play it with");
             assert.ok((await paper.evaluate(() => document.documentElement.scrollWidth)) <= width, `wider than ${width}`);
             found.push(...(await axe(paper)).map((each) => `${scheme} ${width}: ${each}`));
             await kept.shot(paper, `report-${scheme}-${width}`);

@@ -15,6 +15,7 @@
 #include "budget/demand.hpp"
 #include "budget/findings.hpp"
 #include "cli/commands.hpp"
+#include "cli/cut_case.hpp"
 #include "cli/cut_report.hpp"
 #include "cli/files.hpp"
 #include "cli/progress.hpp"
@@ -77,8 +78,8 @@ CutOptions options_of(const CommandInput& input) {
     for (const std::string_view name : {"--collateral", "--undecided", "--blank-faults"}) {
         if (input.options.contains(name)) { out.played += fmt::format(" {}", name); }
     }
-    if (input.options.contains("--replay") && (input.options.contains("--junit") || input.json)) {
-        out.wrong = "--replay plays one failure and prints it; it does not go with --junit or --json";
+    if (input.options.contains("--replay") && input.options.contains("--junit")) {
+        out.wrong = "--replay plays one case and prints it; it does not go with --junit";
     }
     for (const auto& [name, text] : input.options) {
         if (name == "--replay") { out.replay = text; }
@@ -155,7 +156,7 @@ std::optional<int> replay(const CommandInput& input, const CutOptions& options, 
     const size_t first = options.replay.find(':');
     const size_t second = first == std::string::npos ? first : options.replay.find(':', first + 1);
     if (second == std::string::npos) {
-        return complain(input, "--replay takes AREA:PART:PATH, as a failure prints it", out, err);
+        return complain(input, "--replay takes AREA:PART:PATH, as it was printed", out, err);
     }
     if (options.replay.substr(0, first) != area.area) { return std::nullopt; }
     const std::string name = options.replay.substr(first + 1, second - first - 1);
@@ -165,20 +166,28 @@ std::optional<int> replay(const CommandInput& input, const CutOptions& options, 
         std::string names;
         for (const ProofPart& p : parts) { names += (names.empty() ? "" : ", ") + p.name; }
         return complain(
-            input,
-            fmt::format("--replay takes AREA:PART:PATH, as a failure prints it; parts of {}: {}", area.area, names),
+            input, fmt::format("--replay takes AREA:PART:PATH, as it was printed; parts of {}: {}", area.area, names),
             out, err);
     }
     ProofPart one = *part;
     one.search.replay = path;
     const SearchResult result = run_part(one, options.proof, 0, {});
-    if (!result.failure) {
-        out << "the path leads to no failure; it does only with the project, the options and the store that it was "
-               "found with\n";
-        return exit_input_wrong;
+    if (!result.failure && !result.played) {
+        return complain(input,
+                        "the path leads to no start; it does only with the project, the options and the program that "
+                        "it was found with",
+                        out, err);
     }
-    print_failure(one, *result.failure, area, true, out);
-    return exit_not_met;
+    if (input.json) {
+        nlohmann::json json = case_json(*part, result);
+        json["sha256"] = area.sha256;
+        out << json.dump(2) << '\n';
+    } else if (result.failure) {
+        print_failure(one, *result.failure, area, true, out);
+    } else {
+        print_case(one, *result.played, out);
+    }
+    return result.failure ? exit_not_met : exit_ok;
 }
 
 /// What is known of an area before it is searched; and its records.

@@ -65,7 +65,7 @@ const std::vector<Command>& commands() { // NOLINT(readability-function-size)
                         {"--nested", "N", "saves of a turn whose starts are cut too (default 50)"},
                         {"--shard", "I/N", "only the Ith of N parts of the work"},
                         {"--merge", "", "FILEs are what --shard with --json put out: add them up"},
-                        {"--replay", "CASE", "play one failure again: AREA:PART:PATH, as printed"},
+                        {"--replay", "CASE", "play one case again: AREA:PART:PATH, as printed"},
                         {"--junit", "FILE", "write the result as JUnit XML too"},
                         {"--threads", "N", "default: one a core"},
                         {"--collateral", "", "a cut may damage the unit before the one it hits"},

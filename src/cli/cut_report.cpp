@@ -8,15 +8,16 @@
 #include <nlohmann/json.hpp>
 
 #include "budget/demand.hpp"
+#include "cli/cut_case.hpp"
 #include "cli/text.hpp"
 #include "dossier/markup.hpp"
-#include "dump/listing.hpp"
 
 namespace perdure {
 namespace {
 
 constexpr std::array<std::string_view, cut_calls> call_names{"put", "service", "start"};
 constexpr std::array<std::string_view, cut_operations> operation_names{"program", "erase", "between"};
+constexpr std::array<const char*, outcomes> outcome_names{"as_before", "as_new", "nothing_in_flight"};
 
 std::string reading_name(unsigned reading) {
     if (reading < reading_kinds) { return std::string(name_of(static_cast<Reading>(reading))); }
@@ -26,9 +27,17 @@ std::string reading_name(unsigned reading) {
     return "not begun";
 }
 
-/// What --replay takes: "store:own-turn:a0.t1.r0".
-std::string replay_of(const CutArea& area, const std::string& part, const SearchFailure& failure) {
-    return fmt::format("{}:{}:{}", area.area, part, path_text(failure.path));
+/// What --replay takes: "store:own-turn:a0.t1.r0", with the options that the path needs.
+std::string replay_of(const CutArea& area, const std::string& part, const std::vector<uint64_t>& path) {
+    return fmt::format("{}:{}:{}{}", area.area, part, path_text(path), area.options);
+}
+
+/// The path in such a line; `options` takes what stands behind it.
+std::vector<uint64_t> path_of(const std::string& replay, std::string& options) {
+    const size_t end = std::min(replay.size(), replay.find(' '));
+    const size_t colon = replay.rfind(':', end);
+    options = replay.substr(end);
+    return path_from(replay.substr(colon + 1, end - colon - 1));
 }
 
 SearchCounts sum_of(const CutArea& area) {
@@ -43,19 +52,28 @@ std::string grouped(uint64_t value) {
     return digits;
 }
 
-nlohmann::json json_of(const SearchCounts& counts) {
+nlohmann::json json_of(const CutArea& area, const CutPart& part) {
+    const SearchCounts& counts = part.result.counts;
     nlohmann::json cells = nlohmann::json::array();
     for (unsigned call = 0; call < cut_calls; call++) {
         for (unsigned operation = 0; operation < cut_operations; operation++) {
             for (unsigned reading = 0; reading < cut_readings; reading++) {
                 const Cell& cell = counts.cells[call][operation][reading];
                 if (cell.as_before + cell.as_new + cell.nothing == 0) { continue; }
+                nlohmann::json replay = nlohmann::json::object();
+                for (const CellCase& one : part.result.cases) {
+                    if (unsigned(one.call) != call || unsigned(one.operation) != operation || one.reading != reading) {
+                        continue;
+                    }
+                    replay[outcome_names[static_cast<size_t>(one.outcome)]] = replay_of(area, part.name, one.path);
+                }
                 cells.push_back({{"cut_in", call_names[call]},
                                  {"operation", operation_names[operation]},
                                  {"reads", reading_name(reading)},
                                  {"as_before", cell.as_before},
                                  {"as_new", cell.as_new},
-                                 {"nothing_in_flight", cell.nothing}});
+                                 {"nothing_in_flight", cell.nothing},
+                                 {"replay", std::move(replay)}});
             }
         }
     }
@@ -65,7 +83,9 @@ nlohmann::json json_of(const SearchCounts& counts) {
             {"outcomes", cells}};
 }
 
-bool counts_from(const nlohmann::json& json, SearchCounts& to) {
+/// `options`: those behind the cases' paths, if there are any.
+bool counts_from(const nlohmann::json& json, SearchResult& result, std::string& options) {
+    SearchCounts& to = result.counts;
     try {
         to.actions = json.at("actions").get<uint64_t>();
         to.cuts = json.at("cuts").get<uint64_t>();
@@ -91,6 +111,13 @@ bool counts_from(const nlohmann::json& json, SearchCounts& to) {
             to.cells[call][operation][reading] = {cell.at("as_before").get<uint64_t>(),
                                                   cell.at("as_new").get<uint64_t>(),
                                                   cell.at("nothing_in_flight").get<uint64_t>()};
+            if (!cell.contains("replay")) { continue; } // of an earlier version
+            for (size_t outcome = 0; outcome < outcomes; outcome++) {
+                const std::string line = cell["replay"].value(outcome_names[outcome], std::string{});
+                if (line.empty()) { continue; }
+                result.cases.push_back({static_cast<CutCall>(call), static_cast<CutOperation>(operation), reading,
+                                        static_cast<Outcome>(outcome), path_of(line, options)});
+            }
         }
     } catch (const nlohmann::json::exception&) { return false; }
     return true;
@@ -121,10 +148,10 @@ nlohmann::json json_of(const CutArea& area) {
                            {"seconds", part.seconds},
                            {"complete", part.result.complete},
                            {"share", part.result.share},
-                           {"counts", json_of(part.result.counts)}};
+                           {"counts", json_of(area, part)}};
         if (part.result.failure) {
             one["failure"] = {{"what", part.result.failure->what},
-                              {"replay", replay_of(area, part.name, *part.result.failure) + area.options}};
+                              {"replay", replay_of(area, part.name, part.result.failure->path)}};
         }
         out["parts"].push_back(std::move(one));
     }
@@ -233,31 +260,10 @@ void print_failure(const ProofPart& part, const SearchFailure& failure, const Cu
     out << fmt::format("FAILURE in {}: {}\n", part.name, failure.what);
     for (const std::string& line : failure.story) { out << "  " << line << '\n'; }
     if (flash) {
-        const AreaLayout& layout = part.search.layout;
-        const FlashGeometry& geometry = layout.geometry;
-        AreaView view{{geometry.ring_blocks, geometry.units_per_ring_block(), geometry.unit_bytes,
-                       layout.check_bytes * 8, geometry.blank},
-                      failure.before,
-                      {}};
-        RecordLabels labels;
-        for (const Record* record : part.search.records) {
-            RecordLabel& label = labels[record->id];
-            label.name = record->name;
-            for (const Field& field : record->fields) {
-                const bool is_signed = field.type == FieldType::i8 || field.type == FieldType::i16 ||
-                                       field.type == FieldType::i32 || field.type == FieldType::i64;
-                const bool is_float = field.type == FieldType::f32 || field.type == FieldType::f64;
-                label.fields.push_back({field.name, field.bytes, is_signed, is_float});
-            }
-        }
-        if (!failure.before.empty()) { out << "\nThe flash before the first cut:\n" << listing(view, labels); }
-        view.bytes = failure.after;
-        view.faulting = failure.faulting;
-        out << "\nThe flash at the start that shows it, as it reads there; * changed since:\n"
-            << listing(view, labels, failure.before);
+        print_flash(part, failure.before, failure.after, failure.faulting, "the start that shows it", out);
     } else {
-        out << fmt::format("  play it again, with the flash before and after:\n  perdure cut {} --replay {}{}\n\n",
-                           area.file, replay_of(area, part.name, failure), area.options);
+        out << fmt::format("  play it again, with the flash before and after:\n  perdure cut {} --replay {}\n\n",
+                           area.file, replay_of(area, part.name, failure.path));
     }
 }
 
@@ -274,7 +280,7 @@ std::string junit_of(const std::vector<CutArea>& areas) {
                 failures++;
                 cases +=
                     fmt::format("    <failure message=\"{}\">{}</failure>\n", escaped_markup(part.result.failure->what),
-                                escaped_markup(replay_of(area, part.name, *part.result.failure) + area.options));
+                                escaped_markup(replay_of(area, part.name, part.result.failure->path)));
             }
             cases += "  </testcase>\n";
         }
@@ -310,15 +316,13 @@ std::string add_shard(std::vector<CutArea>& areas, const nlohmann::json& json) {
                 part.seconds = one.at("seconds").get<double>();
                 part.result.complete = one.at("complete").get<bool>();
                 part.result.share = one.at("share").get<double>();
-                if (!counts_from(one.at("counts"), part.result.counts)) { return "has outcomes that are not known"; }
+                if (!counts_from(one.at("counts"), part.result, area.options)) {
+                    return "has outcomes that are not known";
+                }
                 if (one.contains("failure")) {
-                    // AREA:PART:PATH and the options that it was found with.
-                    const std::string replay = one.at("failure").at("replay").get<std::string>();
-                    const size_t end = std::min(replay.size(), replay.find(' '));
-                    const size_t colon = replay.rfind(':', end);
-                    area.options = replay.substr(end);
-                    part.result.failure = SearchFailure{one.at("failure").at("what").get<std::string>(),
-                                                        path_from(replay.substr(colon + 1, end - colon - 1)),
+                    const nlohmann::json& failure = one.at("failure");
+                    part.result.failure = SearchFailure{failure.at("what").get<std::string>(),
+                                                        path_of(failure.at("replay").get<std::string>(), area.options),
                                                         {},
                                                         {},
                                                         {},
@@ -347,6 +351,7 @@ std::string add_shard(std::vector<CutArea>& areas, const nlohmann::json& json) {
                 CutPart& to = known->parts[i];
                 CutPart& part = area.parts[i];
                 to.result.counts += part.result.counts;
+                add_cases(to.result.cases, part.result.cases);
                 to.result.complete = to.result.complete && part.result.complete;
                 to.result.share = std::min(to.result.share, part.result.share);
                 to.seconds += part.seconds;

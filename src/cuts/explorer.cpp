@@ -110,6 +110,8 @@ bool Explorer::enter(Turn turn, uint64_t number) {
     if (search_.replay) {
         const size_t at = path_.size();
         if (at >= search_.replay->size() || (*search_.replay)[at] != step) { return false; }
+        walked_ = std::max(walked_, at + 1);
+        if (at == 0) { note_first_action(); }
     }
     path_.push_back(step);
     return true;
@@ -307,15 +309,6 @@ bool Explorer::judge_all(Level& l, uint32_t pending) {
     return true;
 }
 
-void Explorer::count_cell(const Level& l, unsigned hit) {
-    const unsigned reading = first_cut_->second == CutOperation::between ? cut_readings - 1 : hit;
-    Cell& cell =
-        counts_.cells[static_cast<size_t>(first_cut_->first)][static_cast<size_t>(first_cut_->second)][reading];
-    std::optional<bool> is_new = model_.holds_new(l.values);
-    if (!is_new && log_) { is_new = log_model_.holds_new(l.log); }
-    (!is_new ? cell.nothing : *is_new ? cell.as_new : cell.as_before)++;
-}
-
 /// Opened read-only, the store changes nothing and reads what the reader of dumps makes of the flash.
 bool Explorer::read_only_start(Level& l) {
     const uint64_t done = flash_.programs() + flash_.erases();
@@ -343,6 +336,7 @@ void Explorer::trial(int depth, Follow follow) {
     counts_.trials += follow == Follow::all ? 1 : 0;
     counts_.torn += flash_.reads_torn() ? 1 : 0;
     cuts_ = -1;
+    note_start();
     if (follow == Follow::all && !read_only_start(l)) { return; }
     const unsigned hit = flash_.last_hit_reading();
     call_ = CutCall::start;
@@ -371,6 +365,7 @@ void Explorer::trial(int depth, Follow follow) {
             return fail("a read-only open and the start read different samples");
         }
     }
+    note_outcome(l);
     if (first_cut_ && level_ == 1) { count_cell(l, hit); }
     if (follow == Follow::all) { complete(l); }
 }

@@ -82,7 +82,11 @@ private:
     bool read_all(Level& l);
     bool agrees_with_dump(const Level& l);
     bool read_only_start(Level& l);
+    [[nodiscard]] Outcome outcome_of(const Level& l) const;
     void count_cell(const Level& l, unsigned hit);
+    void note_first_action();
+    void note_start();
+    void note_outcome(const Level& l);
     [[nodiscard]] AreaView view() const;
     void sequence(const std::vector<Action>& actions, unsigned left);
     bool moves_on(Level& l, const Action& action);
@@ -109,6 +113,7 @@ private:
     absl::flat_hash_set<Key> met_;
     SearchCounts counts_;
     std::vector<uint64_t> path_;
+    std::vector<CellCase> cases_;
     std::optional<SearchFailure> failure_;
     bool stopped_ = false; ///< a failure, or the time: everything unwinds
     bool judged_ = false;  ///< failure_ is no chance match
@@ -134,6 +139,10 @@ private:
     unsigned length_ = 0;
     bool is_workload_ = false;
     std::vector<std::string> story_;
+    size_t walked_ = 0;    ///< steps of that path that were found
+    size_t earlier_ = 0;   ///< lines of the story before its first action
+    size_t played_at_ = 0; ///< length of the path at the start that played_ is of
+    std::optional<PlayedCase> played_;
 };
 
 } // namespace perdure

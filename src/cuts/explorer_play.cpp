@@ -146,11 +146,6 @@ void Explorer::sequence(const std::vector<Action>& actions, unsigned left) {
     }
 }
 
-SearchResult Explorer::result() {
-    SearchResult result{counts_, complete_ && !failure_, share_, std::move(failure_)};
-    return result;
-}
-
 SearchResult Explorer::sequences(const std::vector<Action>& actions, unsigned length) {
     actions_ = &actions;
     length_ = length;
@@ -167,9 +162,11 @@ bool Explorer::moves_on(Level& l, const Action& action) {
     const LogModel log = log_model_;
     const uint64_t erases = flash_.erases();
     const uint32_t head = l.memory.store.head;
+    const size_t said = story_.size();
     l.memory.save(ram);
     level_ = 0;
     run(l, action, -1);
+    if (!stopped_) { story_.resize(said); }
     const bool moved = flash_.erases() != erases || l.memory.store.head != head;
     flash_.undo(mark);
     l.memory.restore(ram);

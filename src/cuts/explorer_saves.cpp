@@ -117,7 +117,9 @@ bool Explorer::lazy_start(Level& l, int depth, Follow follow) {
         fail("a lazy start programs, erases or has service due before the first put");
         return false;
     }
+    note_outcome(l);
     if (follow == Follow::nothing) { return true; }
+    if (first_cut_ && level_ == 1) { count_cell(l, flash_.last_hit_reading()); }
     const uint16_t record = drawn_record();
     const uint32_t next = l.log.next;
     const auto size = static_cast<ptrdiff_t>(model_.bytes_of(record));

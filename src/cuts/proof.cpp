@@ -44,6 +44,7 @@ SearchResult run_part(const ProofPart& part, const ProofOptions& options, double
     SearchResult all = std::move(results[0]);
     for (unsigned i = 1; i < threads; i++) {
         all.counts += results[i].counts;
+        add_cases(all.cases, results[i].cases);
         all.complete = all.complete && results[i].complete;
         all.share = std::min(all.share, results[i].share);
         if (results[i].failure && (!all.failure || results[i].failure->path.size() < all.failure->path.size())) {

@@ -1,5 +1,8 @@
 #include "cuts/search.hpp"
 
+#include <algorithm>
+#include <tuple>
+
 #include "cuts/explorer.hpp"
 
 namespace perdure {
@@ -32,6 +35,16 @@ SearchCounts& SearchCounts::operator+=(const SearchCounts& more) {
         }
     }
     return *this;
+}
+
+void add_cases(std::vector<CellCase>& to, const std::vector<CellCase>& more) {
+    const auto place = [](const CellCase& one) {
+        return std::tuple(one.call, one.operation, one.reading, one.outcome);
+    };
+    for (const CellCase& one : more) {
+        const auto same = [&](const CellCase& known) { return place(known) == place(one); };
+        if (std::none_of(to.begin(), to.end(), same)) { to.push_back(one); }
+    }
 }
 
 SearchResult search_sequences(const Search& search, const std::vector<Action>& actions, unsigned length) {

@@ -65,11 +65,28 @@ enum class CutCall : uint8_t { put, service, start };
 enum class CutOperation : uint8_t { program, erase, between };
 constexpr unsigned cut_calls = 3, cut_operations = 3, cut_readings = reading_kinds + torn_erase_kinds + 1;
 
+/// What the record in flight reads as at the start after the first cut.
+enum class Outcome : uint8_t { as_before, as_new, nothing /**< was in flight */ };
+constexpr unsigned outcomes = 3;
+
+/// Cases counted, by their outcome.
 struct Cell {
-    uint64_t as_before = 0; ///< the record in flight read as before
-    uint64_t as_new = 0;    ///< it read as new
-    uint64_t nothing = 0;   ///< nothing was in flight
+    uint64_t as_before = 0, as_new = 0, nothing = 0;
+    uint64_t& of(Outcome outcome) {
+        return outcome == Outcome::as_before ? as_before : outcome == Outcome::as_new ? as_new : nothing;
+    }
 };
+
+/// The first case met of one cell and one outcome: its path plays it again.
+struct CellCase {
+    CutCall call = CutCall::put;
+    CutOperation operation = CutOperation::program;
+    unsigned reading = 0; ///< place in SearchCounts::cells
+    Outcome outcome = Outcome::nothing;
+    std::vector<uint64_t> path;
+};
+/// Adds those of `more` whose cell and outcome have none yet.
+void add_cases(std::vector<CellCase>& to, const std::vector<CellCase>& more);
 
 struct SearchCounts {
     uint64_t actions = 0; ///< played with cuts in them
@@ -94,11 +111,22 @@ struct SearchFailure {
     std::vector<uint8_t> faulting;      ///< by unit, of `after`
 };
 
+/// A path that was played again to its end, and at whose last start nothing was wrong.
+struct PlayedCase {
+    std::vector<std::string> story;     ///< what happened on that path, a line each
+    size_t earlier = 0;                 ///< actions that came before those of the story, without a cut
+    std::vector<uint8_t> before, after; ///< the area before the first cut, and at the start as it read then
+    std::vector<uint8_t> faulting;      ///< by unit, of `after`
+    Outcome outcome = Outcome::nothing; ///< at that start
+};
+
 struct SearchResult {
     SearchCounts counts;
     bool complete = true; ///< false: the time was up, or a failure ended it
     double share = 1;     ///< of the actions
     std::optional<SearchFailure> failure;
+    std::vector<CellCase> cases;      ///< at most one for each cell and outcome
+    std::optional<PlayedCase> played; ///< of a path that was asked for
 };
 
 /// All sequences of up to `length` of `actions` from search.begin, the power cut everywhere.

@@ -208,6 +208,23 @@ nlohmann::json dump_json(const ProjectFile& file, const std::string& name, const
     return out;
 }
 
+bool names_case(const nlohmann::json& result, const std::string& replay) {
+    try {
+        for (const nlohmann::json& area : result.at("areas")) {
+            for (const nlohmann::json& part : area.at("parts")) {
+                if (part.contains("failure") && part["failure"].at("replay") == replay) { return true; }
+                for (const nlohmann::json& cell : part.at("counts").at("outcomes")) {
+                    if (!cell.contains("replay")) { continue; }
+                    for (const nlohmann::json& line : cell["replay"]) {
+                        if (line == replay) { return true; }
+                    }
+                }
+            }
+        }
+    } catch (const nlohmann::json::exception&) {} // a kept file that something else has written
+    return false;
+}
+
 nlohmann::json part_list_json() {
     nlohmann::json out = nlohmann::json::array();
     for (const Device& part : catalog().devices) {

@@ -32,6 +32,9 @@ nlohmann::json steps_json(const ProjectFile& file, const nlohmann::json& request
 nlohmann::json dump_json(const ProjectFile& file, const std::string& name, const std::string& contents,
                          bool gaps_are_blank);
 
+/// Is `replay` one of the lines that a result of the power-cut proof names, of a case or of a failure?
+bool names_case(const nlohmann::json& result, const std::string& replay);
+
 /// Ids, makers and whether a store can be carried, of all parts in the catalogue.
 nlohmann::json part_list_json();
 

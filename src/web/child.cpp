@@ -1,6 +1,7 @@
 #include "web/child.hpp"
 
 #include <array>
+#include <chrono>
 #include <csignal>
 #include <cstdlib>
 
@@ -82,8 +83,9 @@ bool read_some(int from, std::string& to) {
 } // namespace
 
 ChildResult run_child(const std::vector<std::string>& words, const std::atomic<bool>& cancel,
-                      const std::function<void(double)>& progress, size_t bytes_max) {
+                      const std::function<void(double)>& progress, size_t bytes_max, double seconds_max) {
     ChildResult result;
+    const auto begun = std::chrono::steady_clock::now();
     Pipe out, err;
     if (out.ends[0] < 0 || err.ends[0] < 0) { return result; }
     const pid_t child = spawn(words, out, err);
@@ -102,7 +104,9 @@ ChildResult run_child(const std::vector<std::string>& words, const std::atomic<b
             if (!read_some(err.ends[0], lines)) { err.close_end(0); }
             follow(lines, progress);
         }
-        if (!told && (cancel || result.out.size() > bytes_max)) {
+        const std::chrono::duration<double> spent = std::chrono::steady_clock::now() - begun;
+        const bool too_long = seconds_max > 0 && spent.count() > seconds_max;
+        if (!told && (cancel || too_long || result.out.size() > bytes_max)) {
             ::kill(child, SIGTERM);
             told = true;
         }

@@ -8,6 +8,8 @@
 #include <filesystem>
 #include <fstream>
 #include <memory>
+#include <mutex>
+#include <sstream>
 #include <thread>
 
 #include <fmt/format.h>
@@ -19,6 +21,7 @@
 #include "dossier/dossier.hpp"
 #include "dossier/report.hpp"
 #include "web/answers.hpp"
+#include "web/child.hpp"
 #include "web/jobs.hpp"
 
 namespace perdure {
@@ -26,6 +29,8 @@ namespace {
 
 constexpr size_t body_bytes_max = size_t{8} << 20; ///< of any request: a dump
 constexpr size_t text_bytes_max = size_t{1} << 20; ///< of a project file
+constexpr size_t case_bytes_max = size_t{4} << 20; ///< of a case of the proof that is played again
+constexpr double case_seconds_max = 20;            ///< and its time
 constexpr unsigned what_if_points = 17;
 
 using httplib::Request;
@@ -93,6 +98,7 @@ struct Server::Inside {
     std::string host; ///< "127.0.0.1:1234"
     int port = -1;
     std::atomic<bool> serving = false, stopping = false;
+    std::mutex playing; ///< of a case of the proof
 
     [[nodiscard]] bool is_new() const {
         std::error_code error;
@@ -128,6 +134,7 @@ struct Server::Inside {
     void set_up();
     void get_page(Response& response) const;
     void save(const nlohmann::json& request, Response& response) const;
+    void play_case(const nlohmann::json& request, Response& response);
     void post(const std::string& what, const Request& request, Response& response);
 };
 
@@ -165,6 +172,28 @@ void Server::Inside::save(const nlohmann::json& request, Response& response) con
     answer(response, {{"sha256", sha256_of(text)}});
 }
 
+/// Plays one case of the proof again, by the program's own command: only such as its result names, one at a time.
+void Server::Inside::play_case(const nlohmann::json& request, Response& response) {
+    const auto replay = request.find("replay");
+    const nlohmann::json result = jobs.result("cut");
+    if (replay == request.end() || !replay->is_string() || !names_case(result, replay->get<std::string>())) {
+        return refuse(response, 400, "\"replay\" takes a case of the proof's result");
+    }
+    if (is_new() || result.value("sha256", std::string{}) != load_project_file(options.file).sha256) {
+        return refuse(response, 409, "the file has changed since this proof: run it again");
+    }
+    std::vector<std::string> words{options.program, "cut", options.file, "--json", "--replay"};
+    std::istringstream line(replay->get<std::string>());
+    for (std::string word; line >> word;) { words.push_back(word); }
+    const std::lock_guard one_at_a_time(playing);
+    const ChildResult child = run_child(words, stopping, {}, case_bytes_max, case_seconds_max);
+    const nlohmann::json played = nlohmann::json::parse(child.out, nullptr, false);
+    if ((child.code == 0 || child.code == 1) && played.is_object()) { return answer(response, played); }
+    const bool said = played.is_object() && played.contains("errors") && played["errors"].is_string();
+    refuse(response, 500,
+           "the case could not be played: " + (said ? played["errors"].get<std::string>() : "it took too long"));
+}
+
 void Server::Inside::post(const std::string& what, const Request& request, Response& response) {
     const nlohmann::json json = nlohmann::json::parse(request.body, nullptr, false);
     if (!json.is_object()) { return refuse(response, 400, "the body is no JSON object"); }
@@ -181,6 +210,7 @@ void Server::Inside::post(const std::string& what, const Request& request, Respo
         const std::string wrong = jobs.start(job->get<std::string>(), static_cast<unsigned>(limit));
         return wrong.empty() ? answer(response, jobs.states()) : refuse(response, 409, wrong);
     }
+    if (what == "case") { return play_case(json, response); }
     const auto text = json.find("text");
     if (text == json.end() || !text->is_string()) { return refuse(response, 400, "\"text\" is missing"); }
     if (text->get_ref<const std::string&>().size() > text_bytes_max) {
@@ -244,7 +274,7 @@ void Server::Inside::set_up() {
         const nlohmann::json read = dump_json(on_disk(), name, request.body, request.has_param("blank-gaps"));
         answer(response, read, read.contains("error") ? 400 : 200);
     });
-    for (const char* what : {"dossier", "report", "what-if", "try", "steps", "save", "start", "cancel"}) {
+    for (const char* what : {"dossier", "report", "what-if", "try", "steps", "save", "start", "cancel", "case"}) {
         http.Post(base + what,
                   [this, what](const Request& request, Response& response) { post(what, request, response); });
     }

@@ -273,6 +273,35 @@ TEST_F(LiveServer, LongWorkRunsBesideAndItsResultStaysWithTheHash) {
     EXPECT_EQ(kept["sha256"], sha256_of(text));
 }
 
+TEST_F(LiveServer, OnlyCasesThatTheProofNamesArePlayedAgain) {
+    const std::string line = "store:small-fresh-1:a0.t0.r0 --length 1";
+    EXPECT_EQ(post("case", {{"replay", line}}).first, 400) << "no proof yet";
+    // A result that was kept, of this very file; the server reads it when it begins.
+    TearDown();
+    const std::string text = contents(file);
+    const std::string folder = std::filesystem::path(file).replace_extension(".results").string();
+    std::filesystem::create_directory(folder);
+    const nlohmann::json cell{{"replay", {{"as_before", line}, {"as_new", "store:small-fresh-1:a99.t0.r0"}}}};
+    const nlohmann::json part{{"counts", {{"outcomes", {cell}}}}};
+    std::ofstream(folder + "/cut.json") << nlohmann::json{{"sha256", sha256_of(text)},
+                                                          {"areas", {{{"parts", {part}}}}}};
+    begin("");
+    const auto [code, json] = post("case", {{"replay", line}});
+    ASSERT_EQ(code, 200) << json;
+    EXPECT_TRUE(json["holds"].get<bool>());
+    EXPECT_EQ(json["reads"], "as before");
+    EXPECT_NE(json["steps"][1].get<std::string>().find("power cut inside the program"), std::string::npos);
+    EXPECT_NE(json["flash_after"].get<std::string>().find("block 0"), std::string::npos);
+    for (const nlohmann::json& other :
+         std::vector<nlohmann::json>{"store:small-fresh-1:a0.t0.r1", "--merge", "", 5, nullptr}) {
+        EXPECT_EQ(post("case", {{"replay", other}}).first, 400) << other;
+    }
+    EXPECT_EQ(post("case", {{"replay", "store:small-fresh-1:a99.t0.r0"}}).first, 500) << "leads nowhere";
+    std::ofstream(file, std::ios::app) << "\n";
+    EXPECT_EQ(post("case", {{"replay", line}}).first, 409) << "the file has changed since";
+    std::filesystem::remove_all(folder);
+}
+
 TEST_F(LiveServer, LongWorkIsCancelled) {
     EXPECT_EQ(post("start", {{"job", "cut"}, {"seconds", 600}}).first, 200);
     EXPECT_EQ(post("start", {{"job", "cut"}}).first, 409) << "it is running already";
@@ -296,7 +325,7 @@ TEST_F(LiveServer, SurvivesAThousandMalformedRequests) {
     const nlohmann::json good{{"text", before}, {"coarse", true}, {"area", "store"}, {"script", {{{"do", "start"}}}},
                               {"life", 5},      {"job", "none"}};
     std::vector<std::string> seeds{request("GET", "/" + token + "/jobs"), request("GET", "/")};
-    for (const char* what : {"dossier", "try", "steps", "start", "cancel", "dump?name=x.hex"}) {
+    for (const char* what : {"dossier", "try", "steps", "start", "cancel", "case", "dump?name=x.hex"}) {
         seeds.push_back(request("POST", "/" + token + "/" + what, good.dump()));
         seeds.push_back(request("POST", "/" + token + "/" + what, "{\"text\": [[[[\xFF\xFE"));
     }

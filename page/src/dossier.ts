@@ -44,6 +44,7 @@ export interface AreaBudget {
     laid_out: boolean;
     fewest_blocks: number | null;
     size_found: boolean;
+    size_words: string;
     ring_blocks: number;
     ring_block_bytes: number;
     unit_bytes: number;
@@ -272,6 +273,7 @@ export interface Candidate {
     score: number | null;
     behind: string;
     stretch: number;
+    policy: string;
 }
 
 export interface Choice {

@@ -65,6 +65,14 @@ const Finding& finding(const Budget& budget, const std::string& name) {
     throw std::runtime_error("no finding " + name);
 }
 
+std::vector<std::string> failing(const Budget& budget) {
+    std::vector<std::string> out;
+    for (const Finding& entry : budget.findings) {
+        if (entry.status == FindingStatus::fails) { out.push_back(entry.name); }
+    }
+    return out;
+}
+
 // The stamp's count of erases has 24 bits (store/format.md).
 TEST(Budget, NoMoreErasesAreAllowedThanTheStoreCounts) {
     Project project = node();
@@ -105,6 +113,46 @@ TEST(Budget, FewestBlocksIsTheFewest) {
     };
     EXPECT_LE(at(*fewest), 5000);
     if (*fewest > 3) { EXPECT_GT(at(*fewest - 1), 5000); } // two have no service, and the stall asked is 10 ms
+}
+
+TEST(Budget, WhereNothingHoldsTheRingShownFailsNothingElse) {
+    // Wear that no ring of this part stands: the ring shown is the largest that flash_share leaves.
+    Project project = node();
+    project.records[0].saves[0].every_s = 1;
+    auto budget = make_budget(project).value();
+    EXPECT_FALSE(budget.areas[0].fewest_blocks);
+    EXPECT_EQ(budget.areas[0].found, RingFound::most_allowed);
+    EXPECT_EQ(budget.areas[0].layout.geometry.ring_blocks, 12U); // 0.2 of 64 blocks
+    EXPECT_EQ(failing(budget), std::vector<std::string>{"wear"});
+    // So too where start_up is what leaves least.
+    const double start_of_12 = finding(budget, "start-up").need;
+    project.requirements.flash_share_max.reset();
+    project.requirements.start_up_max_ms = start_of_12;
+    budget = make_budget(project).value();
+    EXPECT_EQ(budget.areas[0].layout.geometry.ring_blocks, 12U);
+    EXPECT_EQ(failing(budget), std::vector<std::string>{"wear"});
+    // Neither asked: the whole part, and it says so.
+    project.requirements.start_up_max_ms.reset();
+    budget = make_budget(project).value();
+    EXPECT_EQ(budget.areas[0].found, RingFound::most);
+    EXPECT_EQ(budget.areas[0].layout.geometry.ring_blocks, 64U);
+    EXPECT_NE(budget_text(budget).find("no number holds; the most there are"), std::string::npos);
+    // Even two blocks are more than the share.
+    project.requirements.flash_share_max = 0.01;
+    budget = make_budget(project).value();
+    EXPECT_EQ(budget.areas[0].found, RingFound::least);
+    EXPECT_EQ(budget.areas[0].layout.geometry.ring_blocks, 2U);
+}
+
+TEST(Budget, AStallThatNoRingMeetsDoesNotMakeTheRingLarge) {
+    Project project = node();
+    const Budget before = make_budget(project).value();
+    project.requirements.put_stall_max_ms = 0.1; // less than one entry takes
+    const Budget budget = make_budget(project).value();
+    EXPECT_FALSE(budget.areas[0].fewest_blocks);
+    EXPECT_EQ(budget.areas[0].found, RingFound::fewest_but_stall);
+    EXPECT_LE(budget.areas[0].layout.geometry.ring_blocks, before.areas[0].layout.geometry.ring_blocks);
+    EXPECT_EQ(failing(budget), std::vector<std::string>{"put stall"});
 }
 
 TEST(Budget, InverseAnswersJustHold) {

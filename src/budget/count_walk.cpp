@@ -214,20 +214,19 @@ public:
         return reached_s / (to_s - from_s);
     }
 
-    double share() { return share_(engine_); }
+    /// From 0 to 1, exclusive.
+    double share() { return double(engine_() >> 11U) * 0x1p-53; }
 
 private:
     static constexpr double never = std::numeric_limits<double>::infinity();
 
-    void draw_random(double now_s) { random_s_ = random_per_s_ > 0 ? now_s + gap_(engine_) / random_per_s_ : never; }
+    void draw_random(double now_s) { random_s_ = random_per_s_ > 0 ? now_s - std::log1p(-share()) / random_per_s_ : never; }
     void draw_start() {
         start_s_ = traffic_.starts_per_s > 0 ? (double(starts_) + share()) / traffic_.starts_per_s : never;
     }
 
     const Traffic& traffic_;
     std::mt19937_64 engine_;
-    std::uniform_real_distribution<double> share_{0, 1};
-    std::exponential_distribution<double> gap_{1};
     std::vector<double> even_s_;       ///< next even save, by record
     std::vector<uint64_t> evens_;      ///< those so far
     std::vector<double> random_until_; ///< rates of random saves, summed up to each record

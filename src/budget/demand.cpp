@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
 #include <boost/math/distributions/poisson.hpp>
 #include <fmt/format.h>
@@ -99,6 +100,16 @@ Demand demand_of(const Project& project) {
         }
     }
     return out;
+}
+
+void widen_movement(Record& record, double factor) {
+    if (factor <= 1) { return; }
+    for (Field& field : record.fields) {
+        const uint64_t most = field.bytes < 8 ? (uint64_t{1} << (8 * field.bytes)) - 1
+                                              : uint64_t(std::numeric_limits<int64_t>::max()); // as the file can say
+        const double wanted = std::ceil(double(field.movement_max) * factor);
+        field.movement_max = wanted >= double(most) ? most : static_cast<uint64_t>(wanted);
+    }
 }
 
 } // namespace perdure

@@ -47,4 +47,8 @@ double settled_per_s(double per_s, double settle_s, std::optional<double> latest
 
 Demand demand_of(const Project& project);
 
+/// What a record saved more rarely asks of its short entries: a total grows `factor` times as much between two saves,
+/// no further than its fields hold. Below 1 nothing is narrowed: a burst stays as steep as it was.
+void widen_movement(Record& record, double factor);
+
 } // namespace perdure

@@ -268,20 +268,31 @@ void note_other_start(Project project, const Area& area, const Demand& demand, P
     out.other_start_erases = erases_over(wear, out.layout.geometry.ring_blocks, demand.life_s).per_block_mean;
 }
 
-tl::expected<AreaLayout, Refusal> choose_layout(const Project& project, const Area& area, AreaBudget& out) {
-    out.size_found = !area.size_bytes;
+tl::expected<AreaLayout, Refusal> choose_layout(const Project& project, const Area& area, const Demand& demand,
+                                                Precision precision, AreaBudget& out) {
     if (area.size_bytes) { return lay_out_sized(project, area); }
-    if (out.fewest_blocks) { return lay_out(project, area, *out.fewest_blocks); }
-    // Nothing holds: show how far off the largest ring is, halving until one can be laid out at all.
-    tl::expected<AreaLayout, Refusal> layout = tl::unexpected(Refusal{});
-    for (uint32_t blocks = best_run(project.part)->count; blocks >= 2 && !layout;
-         blocks = blocks > 3 ? blocks / 2 : blocks - 1) {
-        layout = lay_out(project, area, blocks);
+    if (out.fewest_blocks) {
+        out.found = RingFound::fewest;
+        return lay_out(project, area, *out.fewest_blocks);
     }
-    return layout;
+    const NearestRing nearest = nearest_ring(project, area, demand, precision);
+    out.found = nearest.found;
+    return lay_out(project, area, nearest.blocks > 0 ? nearest.blocks : best_run(project.part)->count);
 }
 
 } // namespace
+
+const char* words_of(RingFound found) {
+    switch (found) {
+    case RingFound::given: return "";
+    case RingFound::fewest: return "the fewest that hold";
+    case RingFound::fewest_but_stall: return "no number holds; these do but for the put stall";
+    case RingFound::most_allowed: return "no number holds; the most that flash_share and start_up leave";
+    case RingFound::most: return "no number holds; the most there are";
+    case RingFound::least: return "no number holds; even the fewest take more than flash_share or start_up leave";
+    }
+    return "";
+}
 
 bool Finding::from_memory() const {
     return std::any_of(from.begin(), from.end(), [](const Source& source) { return source.from_memory; });
@@ -319,7 +330,7 @@ AreaBudget area_budget(const Project& project, const Area& area, const Demand& d
     budget.name = area.name;
     budget.erases_allowed = erases_allowed(project);
     budget.fewest_blocks = fewest_blocks(project, area, demand, precision);
-    const auto layout = choose_layout(project, area, budget);
+    const auto layout = choose_layout(project, area, demand, precision, budget);
     if (!layout) {
         findings.push_back(layout_finding(project, area, budget, layout.error()));
         return budget;
@@ -332,7 +343,7 @@ AreaBudget area_budget(const Project& project, const Area& area, const Demand& d
     budget.nominal_erases = erases_over(budget.nominal_wear, layout->geometry.ring_blocks, demand.life_s);
     note_other_start(project, area, demand, precision, budget);
     budget.longest_life_years = longest_life_years(project, budget.erases);
-    budget.fastest_periodic = fastest_periodic(project, area, demand, *layout);
+    budget.fastest_periodic = fastest_periodic(project, area, demand, *layout, precision);
     budget.records = record_budgets(project, area, demand, budget);
     if (const auto times = operation_times(project.part)) {
         budget.latency = latency_of(*layout, *times, budget.wear, budget.lazy_start);
@@ -385,6 +396,10 @@ tl::expected<Budget, Refusal> budget_of(const Project& project, Precision precis
 
 tl::expected<Budget, Refusal> make_budget(const Project& project) {
     return budget_of(project, Precision::fine);
+}
+
+tl::expected<Budget, Refusal> make_reckoned_budget(const Project& project) {
+    return budget_of(project, Precision::reckoned);
 }
 
 tl::expected<Budget, Refusal> make_coarse_budget(const Project& project) {

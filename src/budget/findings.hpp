@@ -65,11 +65,24 @@ struct RecordBudget {
     double wear_share = 0;    ///< of all units used, 0..1
 };
 
+/// Where an area's number of ring blocks comes from.
+enum class RingFound {
+    given,            ///< the file says the size
+    fewest,           ///< the fewest that hold
+    fewest_but_stall, ///< no number holds; the fewest from three on that hold but for the stall of put
+    most_allowed,     ///< no number holds; the most that flash_share and start_up leave room for
+    most,             ///< no number holds; the most that the part has
+    least             ///< no number holds, and even the fewest break flash_share or start_up
+};
+
+/// In words, for behind a number of blocks: "the fewest that hold"; empty for a given size.
+const char* words_of(RingFound found);
+
 /// One area. Figures with 'sizing' behind them unless nominal is in the name.
 struct AreaBudget {
     std::string name;
-    bool size_found = false; ///< the area had no size: the smallest that holds was taken
-    bool laid_out = false;   ///< false: only name and the layout finding are there
+    RingFound found = RingFound::given;
+    bool laid_out = false; ///< false: only name and the layout finding are there
     AreaLayout layout;
     RingWear wear, nominal_wear;
     Erases erases, nominal_erases;

@@ -1,5 +1,6 @@
 // The inputs that sensitivity moves.
 #include <algorithm>
+#include <cmath>
 
 #include <fmt/format.h>
 
@@ -22,7 +23,9 @@ double saves_a_day(const RecordDemand& record, double life_days) {
 }
 
 /// The same reasons come so many times as often. What waits for the data to settle follows less than in proportion.
+/// A total that is saved more rarely moves further between two saves.
 void scale_saves(Record& record, double factor) {
+    widen_movement(record, 1 / factor);
     for (SavePolicy& policy : record.saves) {
         policy.every_s /= factor;
         policy.events_per_day *= factor;
@@ -95,6 +98,121 @@ void add_part(const Project& project, std::vector<Lever>& out) {
     }
 }
 
+/// Sizes, and what a log keeps: in whole numbers.
+void add_layout(const Project& project, std::vector<Lever>& out) {
+    for (size_t i = 0; i < project.areas.size(); ++i) {
+        if (!project.areas[i].size_bytes) { continue; }
+        const auto layout = lay_out_sized(project, project.areas[i]);
+        if (!layout) { continue; }
+        const double bytes = double(layout->geometry.ring_block_bytes());
+        Lever blocks{"blocks of " + project.areas[i].name,
+                     double(layout->geometry.ring_blocks),
+                     "ring blocks",
+                     project.areas[i].place,
+                     false,
+                     false,
+                     2,
+                     1e6,
+                     [i, bytes](Project& p, double value) {
+                         p.areas[i].size_bytes = static_cast<uint64_t>(std::llround(value * bytes));
+                     }};
+        blocks.whole = true;
+        out.push_back(blocks);
+    }
+    for (size_t i = 0; i < project.records.size(); ++i) {
+        const Record& record = project.records[i];
+        if (!record.log) { continue; }
+        Lever depth{"depth of " + record.name,
+                    double(record.log->depth_samples),
+                    "samples",
+                    record.log->depth_place,
+                    true,
+                    false,
+                    1,
+                    1e9,
+                    [i](Project& p, double value) {
+                        p.records[i].log->depth_samples = static_cast<uint64_t>(std::llround(value));
+                    }};
+        depth.whole = true;
+        out.push_back(depth);
+        if (!record.has_log_entries() || record.log->batch_found) { continue; }
+        Lever batch{"batch of " + record.name, double(record.log->batch), "samples", record.log->batch_place, false,
+                    false, 1, log_batch_max, [i](Project& p, double value) {
+                        p.records[i].log->batch = static_cast<uint32_t>(std::lround(value));
+                    }};
+        batch.whole = true;
+        out.push_back(batch);
+    }
+}
+
+/// The capacitor, its load and how often the supply fails.
+void add_supply(const Project& project, std::vector<Lever>& out) {
+    if (!project.supply) { return; }
+    const Supply& supply = *project.supply;
+    const auto add = [&](const char* name, double Supply::*figure, const char* unit, const Place& place,
+                         bool more_is_worse, double least, double most) {
+        if (supply.*figure <= 0) { return; } // a factor of nothing is nothing
+        out.push_back({name, supply.*figure, unit, place, more_is_worse, false, least, most,
+                       [figure](Project& p, double value) { (*p.supply).*figure = value; }});
+    };
+    if (supply.capacitance_uf) {
+        out.push_back({"capacitance", *supply.capacitance_uf, "uF", supply.capacitance_place, false, false, 1e-6, 1e12,
+                       [](Project& p, double value) { p.supply->capacitance_uf = value; }});
+    }
+    add("load", &Supply::load_ma, "mA", supply.load_place, true, 1e-9, 1e6);
+    add("load", &Supply::load_mw, "mW", supply.load_place, true, 1e-9, 1e6);
+    add("trips_at", &Supply::trips_at_v, "V", supply.trips_place, false, 1e-3, supply.charged_to_v);
+    add("cpu_min", &Supply::cpu_min_v, "V", supply.cpu_place, true, 1e-3, 1e3);
+    add("dropout", &Supply::dropout_v, "V", supply.dropout_place, true, 0, 1e3);
+    add("detection", &Supply::detection_s, "s", supply.detection_place, true, 0, 1e3);
+    add("tolerance", &Supply::tolerance, "missing", supply.tolerance_place, true, 0, 0.999);
+    add("cold", &Supply::cold, "missing", supply.cold_place, true, 0, 0.999);
+    add("ageing", &Supply::ageing, "missing", supply.ageing_place, true, 0, 0.999);
+    add("aged_program", &Supply::aged_program, "times", supply.aged_place, true, 1, 1e3);
+    add("dips", &Supply::dips_per_day, "a day", supply.dips_place, true, 0, 86400);
+    add("storms", &Supply::storms_per_day, "a day", supply.storms_place, true, 0, 86400);
+    if (supply.storm_gap_s) {
+        out.push_back({"storm_gap", *supply.storm_gap_s, "s", supply.gap_place, false, false, 1e-9, 1e9,
+                       [](Project& p, double value) { p.supply->storm_gap_s = value; }});
+    }
+    if (project.part.erase_abort_us) {
+        out.push_back({"erase_abort", *project.part.erase_abort_us, "us", {}, true, false, 1e-3, 1e9,
+                       [](Project& p, double value) { p.part.erase_abort_us = value; }});
+    }
+}
+
+/// What the file says of the part's guarantees in place of the catalogue.
+void add_guarantees(const Project& project, std::vector<Lever>& out) {
+    const Conditions& conditions = project.conditions;
+    if (!conditions.endurance.empty()) {
+        const double least = std::min_element(conditions.endurance.begin(), conditions.endurance.end(),
+                                              [](const EndurancePair& a, const EndurancePair& b) {
+                                                  return a.erases < b.erases;
+                                              })->erases;
+        out.push_back({"endurance, all pairs", least, "erases", conditions.endurance.front().place, false, false, 1,
+                       1e15, [least](Project& p, double value) {
+                           for (EndurancePair& pair : p.conditions.endurance) { pair.erases *= value / least; }
+                       }});
+    }
+    if (conditions.wear_out) {
+        out.push_back({"scale of wear_out", conditions.wear_out->model.scale, "erases", conditions.wear_out->place,
+                       false, false, 1e-3, 1e15,
+                       [](Project& p, double value) { p.conditions.wear_out->model.scale = value; }});
+    }
+    if (conditions.retention && !conditions.retention->pairs.empty()) {
+        const double least = std::min_element(conditions.retention->pairs.begin(), conditions.retention->pairs.end(),
+                                              [](const RetentionPair& a, const RetentionPair& b) {
+                                                  return a.guarantee.years < b.guarantee.years;
+                                              })->guarantee.years;
+        out.push_back({"retention, all pairs", least, "y", conditions.retention->pairs.front().place, false, false,
+                       1e-6, 1e6, [least](Project& p, double value) {
+                           for (RetentionPair& pair : p.conditions.retention->pairs) {
+                               pair.guarantee.years *= value / least;
+                           }
+                       }});
+    }
+}
+
 void add_conditions(const Project& project, std::vector<Lever>& out) {
     const Conditions& conditions = project.conditions;
     out.push_back({"spend_limit", project.requirements.spend_limit, "of erases", project.requirements.spend_limit_place,
@@ -133,6 +251,9 @@ std::vector<Lever> levers_of(const Project& project) {
     std::vector<Lever> out;
     add_product(project, out);
     add_part(project, out);
+    add_layout(project, out);
+    add_guarantees(project, out);
+    add_supply(project, out);
     add_conditions(project, out);
     return out;
 }

@@ -23,22 +23,94 @@ double erases_needed(const AreaLayout& layout, const Traffic& traffic, double li
 
 namespace {
 
-bool holds_with(const Project& project, const Area& area, const Demand& demand, const Traffic& traffic, uint32_t blocks,
-                Precision precision) {
-    const auto layout = lay_out(project, area, blocks);
+/// What an area without a size is looked for with.
+struct Search {
+    const Project& project;
+    const Area& area;
+    const Demand& demand;
+    Traffic traffic;
+    uint32_t most = 1; ///< ring blocks that can be laid out; 1: none can
+};
+
+/// Joined erase blocks bound the number of ring blocks from above; below that bound more blocks never wear faster.
+std::optional<Search> search_of(const Project& project, const Area& area, const Demand& demand) {
+    const auto run = best_run(project.part);
+    if (!run) { return std::nullopt; }
+    Search out{project, area, demand, traffic_of(project, area, demand, Figures::sizing)};
+    uint32_t too_many = run->count + 1;
+    for (uint32_t step = 2; step <= run->count && !lay_out(project, area, out.most); step *= 2) { out.most = step; }
+    while (too_many - out.most > 1) {
+        const uint32_t mid = out.most + (too_many - out.most) / 2;
+        (lay_out(project, area, mid) ? out.most : too_many) = mid;
+    }
+    return out;
+}
+
+bool holds_with(const Search& search, uint32_t blocks, bool stall_counts, Precision precision) {
+    const Project& project = search.project;
+    const auto layout = lay_out(project, search.area, blocks);
     if (!layout) { return false; }
-    const RingWear wear = ring_wear(*layout, traffic, precision);
-    if (format_erases + erases_over(wear, blocks, demand.life_s).per_block_max > erases_allowed(project)) {
+    const RingWear wear = ring_wear(*layout, search.traffic, precision);
+    if (format_erases + erases_over(wear, blocks, search.demand.life_s).per_block_max > erases_allowed(project)) {
         return false;
     }
     if (const auto log = log_in(*layout)) {
-        const Record& record = *records_of(project, area)[*log];
+        const Record& record = *records_of(project, search.area)[*log];
         if (kept_samples(wear, *log, record.log->batch) < double(record.log->depth_samples)) { return false; }
     }
     const auto times = operation_times(project.part);
-    if (!project.requirements.put_stall_max_ms || !times) { return true; }
+    if (!stall_counts || !project.requirements.put_stall_max_ms || !times) { return true; }
     return latency_of(*layout, *times, wear, project.product.lazy_start).put_serviced_ms <=
            *project.requirements.put_stall_max_ms;
+}
+
+std::optional<uint32_t> fewest(const Search& search, bool stall_counts, Precision precision) {
+    const auto holds = [&](uint32_t blocks, Precision how) {
+        return blocks >= 2 && blocks <= search.most && holds_with(search, blocks, stall_counts, how);
+    };
+    uint32_t high = 2, low = 1;
+    while (!holds(high, Precision::coarse)) {
+        if (high >= search.most) { return std::nullopt; }
+        low = high;
+        high = std::min(high * 2, search.most);
+    }
+    while (high - low > 1) {
+        const uint32_t mid = low + (high - low) / 2;
+        (holds(mid, Precision::coarse) ? high : low) = mid;
+    }
+    if (precision == Precision::coarse) { return high; }
+    while (holds(high - 1, precision)) { --high; }
+    for (uint32_t tries = 0; tries < 8; ++tries, ++high) {
+        if (holds(high, precision)) { return high; }
+    }
+    return std::nullopt;
+}
+
+/// Bytes that flash_share leaves this area: what the areas with a size leave, in equal parts.
+double share_left_bytes(const Project& project) {
+    double left = double(*project.part.flash_bytes) * *project.requirements.flash_share_max;
+    int without_size = 0;
+    for (const Area& area : project.areas) {
+        left -= double(area.size_bytes.value_or(0));
+        without_size += area.size_bytes ? 0 : 1;
+    }
+    return left / std::max(1, without_size);
+}
+
+/// Whether so many blocks keep to flash_share and start_up, as far as they are asked and can be told.
+bool keeps_to_size(const Search& search, uint32_t blocks) {
+    const Project& project = search.project;
+    const auto layout = lay_out(project, search.area, blocks);
+    if (!layout) { return false; }
+    if (project.requirements.flash_share_max && project.part.flash_bytes &&
+        double(layout->geometry.area_bytes()) > share_left_bytes(project)) {
+        return false;
+    }
+    const auto times = operation_times(project.part);
+    if (!project.requirements.start_up_max_ms || !times) { return true; }
+    const RingWear wear = ring_wear(*layout, search.traffic, Precision::coarse);
+    return latency_of(*layout, *times, wear, project.product.lazy_start).open_ms <=
+           *project.requirements.start_up_max_ms;
 }
 
 } // namespace
@@ -49,35 +121,28 @@ std::optional<uint32_t> fewest_blocks(const Project& project, const Area& area, 
 
 std::optional<uint32_t> fewest_blocks(const Project& project, const Area& area, const Demand& demand,
                                       Precision precision) {
-    const auto run = best_run(project.part);
-    if (!run) { return std::nullopt; }
-    const Traffic traffic = traffic_of(project, area, demand, Figures::sizing);
-    const auto holds = [&](uint32_t blocks, Precision how) {
-        return blocks >= 2 && blocks <= run->count && holds_with(project, area, demand, traffic, blocks, how);
-    };
-    // Joined erase blocks bound the number of ring blocks from above; more blocks never wear faster below that bound.
-    uint32_t most = 1, too_many = run->count + 1;
-    for (uint32_t step = 2; step <= run->count && !lay_out(project, area, most); step *= 2) { most = step; }
-    while (too_many - most > 1) {
-        const uint32_t mid = most + (too_many - most) / 2;
-        (lay_out(project, area, mid) ? most : too_many) = mid;
+    const auto search = search_of(project, area, demand);
+    return search ? fewest(*search, true, precision) : std::nullopt;
+}
+
+NearestRing nearest_ring(const Project& project, const Area& area, const Demand& demand, Precision precision) {
+    const auto search = search_of(project, area, demand);
+    if (!search || search->most < 2) { return {}; }
+    if (project.requirements.put_stall_max_ms) {
+        // Of two blocks a put empties one itself: with three, service does, and the stall is what a put takes at least.
+        if (const auto blocks = fewest(*search, false, precision)) {
+            return {std::clamp(*blocks, std::min(3U, search->most), search->most), RingFound::fewest_but_stall};
+        }
     }
-    uint32_t high = 2, low = 1;
-    while (!holds(high, Precision::coarse)) {
-        if (high >= most) { return std::nullopt; }
-        low = high;
-        high = std::min(high * 2, most);
+    uint32_t least = 2; // the smallest that can be laid out
+    while (least < search->most && !lay_out(project, area, least)) { ++least; }
+    if (keeps_to_size(*search, search->most)) { return {search->most, RingFound::most}; }
+    uint32_t keeps = least, too_many = search->most;
+    while (too_many - keeps > 1) {
+        const uint32_t mid = keeps + (too_many - keeps) / 2;
+        (keeps_to_size(*search, mid) ? keeps : too_many) = mid;
     }
-    while (high - low > 1) {
-        const uint32_t mid = low + (high - low) / 2;
-        (holds(mid, Precision::coarse) ? high : low) = mid;
-    }
-    if (precision == Precision::coarse) { return high; }
-    while (holds(high - 1, Precision::fine)) { --high; }
-    for (uint32_t tries = 0; tries < 8; ++tries, ++high) {
-        if (holds(high, Precision::fine)) { return high; }
-    }
-    return std::nullopt;
+    return {keeps, keeps_to_size(*search, keeps) ? RingFound::most_allowed : RingFound::least};
 }
 
 std::optional<double> longest_life_years(const Project& project, const Erases& erases) {
@@ -87,7 +152,7 @@ std::optional<double> longest_life_years(const Project& project, const Erases& e
 }
 
 std::optional<double> fastest_periodic(const Project& project, const Area& area, const Demand& demand,
-                                       const AreaLayout& layout) {
+                                       const AreaLayout& layout, Precision precision) {
     const double allowed = erases_allowed(project);
     const auto over = [&](double factor_log, double limit, Precision precision) {
         const Traffic traffic = traffic_of(project, area, demand, Figures::sizing, std::exp(factor_log));
@@ -114,8 +179,9 @@ std::optional<double> fastest_periodic(const Project& project, const Area& area,
             (value > 0 ? high : low) = root;
             (value > 0 ? above : below) = value;
         }
-        // The fine figure differs by a nearly constant factor: aim the second round with it.
-        limit = allowed * std::exp(over(root, allowed, Precision::coarse) - over(root, allowed, Precision::fine));
+        if (precision == Precision::coarse) { break; }
+        // The finer figure differs by a nearly constant factor: aim the second round with it.
+        limit = allowed * std::exp(over(root, allowed, Precision::coarse) - over(root, allowed, precision));
     }
     return std::exp(root);
 }

@@ -10,9 +10,19 @@ namespace perdure {
 /// Formatting erases every block, and the first one twice.
 constexpr double format_erases = 2;
 
-/// As fewest_blocks of findings.hpp; `coarse` leaves out the last, exact look.
+/// As fewest_blocks of findings.hpp; `coarse` leaves out the last, exact look, and `reckoned` counts nothing in it.
 std::optional<uint32_t> fewest_blocks(const Project& project, const Area& area, const Demand& demand,
                                       Precision precision);
+
+/// Where no number of ring blocks holds: the ring to show, and what it is. 0 blocks: none can be laid out.
+struct NearestRing {
+    uint32_t blocks = 0;
+    RingFound found = RingFound::given;
+};
+
+/// The ring that shows what is in the way, and fails nothing else on the way there: the fewest blocks, from three on, that
+/// hold but for the stall of put; else the most that flash_share and start_up leave room for.
+NearestRing nearest_ring(const Project& project, const Area& area, const Demand& demand, Precision precision);
 
 /// A stamp counts a block's erases in 24 bits, and the blocks opened in 32 (store/format.md): beyond them the store's
 /// own figures begin again at 0, and it does not know its ring any more.
@@ -31,6 +41,6 @@ std::optional<double> longest_life_years(const Project& project, const Erases& e
 /// The factor by which all periodic saves could come more often. Absent when there are none, or when even none at all
 /// would not hold.
 std::optional<double> fastest_periodic(const Project& project, const Area& area, const Demand& demand,
-                                       const AreaLayout& layout);
+                                       const AreaLayout& layout, Precision precision);
 
 } // namespace perdure

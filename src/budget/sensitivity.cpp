@@ -38,7 +38,7 @@ double value_at(const Lever& lever, double distance) {
     const double side = lever.more_is_worse ? distance : -distance;
     const double value =
         lever.by_degrees ? lever.value + side * degrees_per_doubling / std::numbers::ln2 : lever.value * std::exp(side);
-    return std::clamp(value, lever.least, lever.most);
+    return std::clamp(lever.whole ? std::round(value) : value, lever.least, lever.most);
 }
 
 tl::expected<Budget, Refusal> budget_with(const Project& project, const Lever& lever, double value) {

@@ -24,6 +24,7 @@ struct Lever {
     double least = 0; ///< values that make sense
     double most = 1e300;
     std::function<void(Project&, double)> set; ///< to a value
+    bool whole = false;                        ///< counts things: whole numbers only
 };
 
 /// The inputs of a project that its findings depend on.

@@ -65,9 +65,10 @@ TEST(Sensitivity, FailingPointsAreWhereTheBudgetTurns) {
         Project at = project;
         each.lever.set(at, *each.at);
         EXPECT_FALSE(make_budget(at)->holds());
-        // A fiftieth of the way back towards the value as it stands, it holds.
+        // A fiftieth of the way back towards the value as it stands, or one where things are counted, it holds.
         Project back = project;
-        each.lever.set(back, *each.at + (each.lever.value - *each.at) * 0.02);
+        const double way = each.lever.value - *each.at;
+        each.lever.set(back, *each.at + (each.lever.whole ? std::copysign(1, way) : way * 0.02));
         EXPECT_TRUE(make_budget(back)->holds());
     }
     EXPECT_GE(broken, 6);
@@ -76,6 +77,81 @@ TEST(Sensitivity, FailingPointsAreWhereTheBudgetTurns) {
     EXPECT_EQ(of(sensitivity, "hottest temperature").finding, "retention");
     EXPECT_NEAR(*of(sensitivity, "hottest temperature").at, 85, 0.1);
     EXPECT_FALSE(of(sensitivity, "fleet").at); // nothing asked depends on it
+}
+
+/// Keeps the hours also when the supply fails, on a capacitor.
+Project with_capacitor() {
+    Project out = logger();
+    out.records[0].saves.push_back({SaveWhen::at_power_fail, 0, 0, {}, 1, {}});
+    out.part.vdd_min_v = 1.8;
+    Supply supply;
+    supply.load_ma = 10;
+    supply.trips_at_v = 2.8;
+    supply.charged_to_v = 3.3;
+    supply.cpu_min_v = 2;
+    supply.detection_s = 1e-4;
+    supply.capacitance_uf = 2000;
+    supply.dips_per_day = 0.1;
+    out.supply = supply;
+    return out;
+}
+
+TEST(Sensitivity, TheSupplyAndTheCapacitorAreMoved) {
+    const Project project = with_capacitor();
+    const Budget budget = make_budget(project).value();
+    ASSERT_TRUE(budget.hold_up && budget.hold_up->holds);
+    const Sensitivity sensitivity = sensitivity_of(project, budget);
+    // The capacitance fails where what is needed is more: hold_up's own figure.
+    EXPECT_NEAR(*of(sensitivity, "capacitance").at, budget.hold_up->need_uf, budget.hold_up->need_uf * 0.01);
+    EXPECT_EQ(of(sensitivity, "capacitance").finding, "hold-up");
+    for (const char* input : {"load", "trips_at", "cpu_min", "ageing", "cold", "tolerance"}) {
+        EXPECT_EQ(of(sensitivity, input).finding, "hold-up") << input;
+    }
+    EXPECT_GT(*of(sensitivity, "load").at, 10);
+    EXPECT_LT(*of(sensitivity, "trips_at").at, 2.8);
+}
+
+TEST(Sensitivity, AMissingCapacitanceIsMendedByIt) {
+    Project project = with_capacitor();
+    project.supply->capacitance_uf = 500;
+    const Budget budget = make_budget(project).value();
+    ASSERT_FALSE(budget.hold_up->holds);
+    const Sensitivity sensitivity = sensitivity_of(project, budget);
+    ASSERT_FALSE(sensitivity.mending.empty());
+    bool named = false;
+    for (const Mending& each : sensitivity.mending) {
+        EXPECT_EQ(each.finding, "hold-up");
+        named = named || each.change.find("trips_at") != std::string::npos ||
+                each.change.find("capacitance") != std::string::npos || each.change.find("load") != std::string::npos;
+    }
+    EXPECT_TRUE(named);
+}
+
+TEST(Sensitivity, ALogsDepthBatchAndBlocksAreWholeNumbers) {
+    Project project = logger();
+    Record log;
+    log.name = "history";
+    log.id = 2;
+    log.kind = RecordKind::log;
+    log.fields = {Field{}};
+    log.log = LogShape{};
+    log.log->depth_samples = 500;
+    log.log->batch = 8;
+    log.saves = {SavePolicy{SaveWhen::periodic, 900, 0, {}, 1, {}}};
+    log.area = "past";
+    Area past;
+    past.name = "past";
+    project.areas.push_back(past);
+    project.records[0].area = project.areas[0].name;
+    project.records.push_back(log);
+    const Sensitivity sensitivity = moved(project);
+    for (const char* input : {"depth of history", "batch of history", "blocks of past", "blocks of store"}) {
+        const Breaking& each = of(sensitivity, input);
+        EXPECT_TRUE(each.lever.whole) << input;
+        if (each.at) { EXPECT_EQ(*each.at, std::floor(*each.at)) << input; }
+    }
+    EXPECT_TRUE(of(sensitivity, "blocks of past").at);
+    EXPECT_GT(*of(sensitivity, "depth of history").at, 500);
 }
 
 TEST(Sensitivity, NearestFirst) {

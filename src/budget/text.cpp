@@ -137,7 +137,7 @@ void add_records(std::string& out, const AreaBudget& area) {
                     geometry.erase_blocks_per_ring_block > 1
                         ? fmt::format(" ({} erase blocks each)", geometry.erase_blocks_per_ring_block)
                         : "",
-                    area.size_found ? (area.fewest_blocks ? " (the fewest that hold)" : " (the most there are)") : "",
+                    area.found == RingFound::given ? "" : fmt::format(" ({})", words_of(area.found)),
                     geometry.unit_bytes,
                     std::isfinite(area.wear.block_s)
                         ? fmt::format("a block fills in {} h; {:.3f} units programmed a unit saved",
@@ -251,7 +251,8 @@ nlohmann::json json_of(const AreaBudget& area) {
     out["fewest_blocks"] = maybe(area.fewest_blocks);
     if (!area.laid_out) { return out; }
     const FlashGeometry& geometry = area.layout.geometry;
-    out["size_found"] = area.size_found;
+    out["size_found"] = area.found != RingFound::given;
+    out["size_words"] = words_of(area.found);
     out["ring_blocks"] = geometry.ring_blocks;
     out["ring_block_bytes"] = geometry.ring_block_bytes();
     out["erase_blocks_per_ring_block"] = geometry.erase_blocks_per_ring_block;

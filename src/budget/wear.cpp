@@ -349,7 +349,7 @@ RingWear ring_wear_by_formula(const AreaLayout& layout, const Traffic& traffic, 
     }
     BlockEnd end = trial.end(trial.at(trial.longest_s() / 2, {}), Precision::coarse);
     double block_s = solve_block_s(trial, end);
-    for (int round = 0; round < (precision == Precision::fine ? 2 : 0); ++round) {
+    for (int round = 0; round < (precision == Precision::coarse ? 0 : 2); ++round) {
         end = trial.end(trial.at(block_s, end), Precision::fine);
         block_s = solve_block_s(trial, end);
     }
@@ -378,7 +378,7 @@ RingWear ring_wear(const AreaLayout& layout, const Traffic& traffic, Precision p
         ring_wear_by_formula(layout.power_fail_record ? with_power_fail_save(layout) : layout, traffic, precision);
     if (layout.power_fail_record) { out.erased_again = 0; } // something was put since a block was erased
     const bool few_starts = out.start_units <= counted_start_share * layout.capacity_units;
-    return precision == Precision::coarse || few_starts ? out : counted_wear(layout, traffic, out);
+    return precision != Precision::fine || few_starts ? out : counted_wear(layout, traffic, out);
 }
 
 Erases erases_over(const RingWear& wear, uint32_t ring_blocks, double life_s) {

@@ -77,9 +77,9 @@ struct RingWear {
     }
 };
 
-/// How closely the end of a block is reckoned: `fine` follows the filling unit by unit, `coarse` takes the renewal
-/// limit.
-enum class Precision { coarse, fine };
+/// How closely wear is found: `coarse` takes the renewal limit for the end of a block, `reckoned` follows the filling
+/// unit by unit, `fine` also counts entries where starts take much.
+enum class Precision { coarse, reckoned, fine };
 
 /// Steady state of the ring under `traffic` (its records match the layout's), by the formulas alone. Where starts take
 /// a few per cent of the units these are off by up to as many: starts and block ends fall into step, and what a start

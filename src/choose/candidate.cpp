@@ -2,10 +2,13 @@
 
 #include <algorithm>
 #include <cmath>
+#include <set>
 
 #include <fmt/format.h>
 
+#include "budget/coarse.hpp"
 #include "budget/conditions.hpp"
+#include "budget/demand.hpp"
 #include "project/read.hpp"
 
 namespace perdure {
@@ -28,18 +31,19 @@ double longest_period_s(const Project& project) {
     double out = 0;
     for (const Record& record : project.records) {
         for (const SavePolicy& policy : record.saves) {
-            if (policy.when == SaveWhen::periodic) { out = std::max(out, policy.every_s); }
+            if (policy.when != SaveWhen::periodic) { continue; }
+            out = std::max(out, policy.every_s * (record.has_log_entries() ? record.log->batch : 1));
         }
     }
     return out;
 }
 
-Candidate blank(const Project& project, CandidateKind kind, double stretch) {
+Candidate blank(const Project& project, CandidateKind kind, const SaveChange& policy) {
     Candidate out;
     out.kind = kind;
     out.id = project.part.id;
     out.maker = project.part.maker;
-    out.stretch = stretch;
+    out.policy = policy;
     out.loss_s = longest_period_s(project);
     out.from_memory = columns_from_memory(project.part);
     return out;
@@ -69,9 +73,11 @@ void take_findings(const Budget& budget, Candidate& out) {
     out.holds = wrong.empty();
 }
 
-Candidate judged(const Project& project, CandidateKind kind, double stretch) {
-    Candidate out = blank(project, kind, stretch);
-    const auto budget = make_budget(project);
+Candidate judged(const Project& project, CandidateKind kind, const SaveChange& policy,
+                 Precision precision = Precision::reckoned) {
+    Candidate out = blank(project, kind, policy);
+    out.judged = std::make_shared<const Project>(project);
+    const auto budget = precision == Precision::fine ? make_budget(project) : make_reckoned_budget(project);
     if (!budget) {
         out.reasons = {budget.error().text};
         return out;
@@ -83,6 +89,8 @@ Candidate judged(const Project& project, CandidateKind kind, double stretch) {
         out.bytes += geometry.area_bytes();
         out.block_bytes = geometry.ring_block_bytes();
         out.unit_bytes = geometry.unit_bytes;
+        out.reckoned = out.reckoned || (precision != Precision::fine &&
+                                        area.wear.start_units > counted_start_share * area.layout.capacity_units);
     }
     take_findings(*budget, out);
     return out;
@@ -90,11 +98,42 @@ Candidate judged(const Project& project, CandidateKind kind, double stretch) {
 
 } // namespace
 
-Project stretched(Project project, double factor) {
+Candidate counted(const Candidate& reckoned) {
+    Candidate out = judged(*reckoned.judged, reckoned.kind, reckoned.policy, Precision::fine);
+    out.note = reckoned.note;
+    return out;
+}
+
+std::string words_of(const SaveChange& change) {
+    std::string out = change.stretch == 1 ? "" : fmt::format("/{:g}", change.stretch);
+    if (change.batch) { out += fmt::format("{}batch{}", out.empty() ? "" : " ", *change.batch); }
+    if (change.lazy_start) { out += out.empty() ? "lazy" : " lazy"; }
+    return out;
+}
+
+std::string refused(const Project& project, const SaveChange& change) {
+    const auto any = [&](auto&& is) { return std::any_of(project.records.begin(), project.records.end(), is); };
+    if (change.stretch != 1 && longest_period_s(project) == 0) { return "no record is saved periodically"; }
+    if (change.batch && !any([](const Record& record) { return record.has_log_entries(); })) {
+        return "no log has entries of its own";
+    }
+    if (change.lazy_start && any([](const Record& record) { return record.saved_at_power_fail(); })) {
+        return "a record is saved at power failure, and needs its room prepared by the start";
+    }
+    return "";
+}
+
+Project saved_so(Project project, const SaveChange& change) {
+    project.product.lazy_start = project.product.lazy_start || change.lazy_start;
     for (Record& record : project.records) {
+        if (change.batch && record.has_log_entries()) { record.log->batch = *change.batch; }
+        bool periodic = false;
         for (SavePolicy& policy : record.saves) {
-            if (policy.when == SaveWhen::periodic) { policy.every_s *= factor; }
+            if (policy.when != SaveWhen::periodic) { continue; }
+            policy.every_s *= change.stretch;
+            periodic = true;
         }
+        if (periodic) { widen_movement(record, change.stretch); }
     }
     return project;
 }
@@ -117,7 +156,8 @@ Project on_part(const Project& project, const Device& part) {
     return out;
 }
 
-std::vector<Candidate> candidates_of(const Project& project, CandidateKind kind, double stretch) {
+std::vector<Candidate> candidates_of(const Project& project, CandidateKind kind, const SaveChange& policy,
+                                     uint32_t layouts) {
     std::string missing;
     for (const NeededFigure& figure : figures_to_give(project.part)) {
         missing += (missing.empty() ? "not known: " : ", ") + std::string(figure.column);
@@ -125,21 +165,25 @@ std::vector<Candidate> candidates_of(const Project& project, CandidateKind kind,
     const Usable use = usable(project.part);
     const bool never = !use.ok && use.missing.empty(); // no figure would mend it
     if (!missing.empty() || !use.ok) {
-        Candidate out = blank(project, kind, stretch);
+        Candidate out = blank(project, kind, policy);
         out.reasons = {never ? use.why_not : missing};
         return {out};
     }
-    std::vector<Candidate> out{judged(project, kind, stretch)};
+    std::vector<Candidate> out{judged(project, kind, policy)};
     const Candidate fewest = out.front();
     if (project.areas.size() != 1 || project.areas[0].size_bytes || fewest.ring_blocks == 0 || !fewest.holds) {
         return out;
     }
     const auto run = best_run(project.part);
-    for (const uint32_t blocks : {fewest.ring_blocks + 1, 2 * fewest.ring_blocks}) {
+    const uint32_t least = fewest.ring_blocks;
+    std::set<uint32_t> tried{least};
+    const uint32_t ring_blocks[layouts_max] = {least,     least + 1,           2 * least, 4 * least,
+                                               8 * least, least + least / 2, 3 * least, 6 * least};
+    for (uint32_t i = 0; i < std::min(layouts, layouts_max); ++i) {
         Project larger = project;
-        larger.areas[0].size_bytes = uint64_t{blocks} * fewest.block_bytes;
-        if (blocks == fewest.ring_blocks || *larger.areas[0].size_bytes > run->bytes()) { continue; }
-        out.push_back(judged(larger, kind, stretch));
+        larger.areas[0].size_bytes = uint64_t{ring_blocks[i]} * fewest.block_bytes;
+        if (*larger.areas[0].size_bytes > run->bytes() || !tried.insert(ring_blocks[i]).second) { continue; }
+        out.push_back(judged(larger, kind, policy));
     }
     return out;
 }

@@ -6,6 +6,7 @@
 
 #include <fmt/format.h>
 
+#include "choose/bus.hpp"
 #include "choose/candidate.hpp"
 
 namespace perdure {
@@ -99,6 +100,9 @@ bool other_geometry(const Candidate& a, const Candidate& b) {
 
 void rank(Choice& out) {
     std::vector<Candidate>& all = out.candidates;
+    out.winner.reset();
+    out.second.reset();
+    out.passed_over.clear();
     score(all, out.weights);
     std::stable_sort(all.begin(), all.end(), [](const Candidate& a, const Candidate& b) {
         if (a.holds != b.holds) { return a.holds; }
@@ -117,7 +121,20 @@ void rank(Choice& out) {
         if (all[i].from_memory.empty() && other_geometry(winner, all[i])) { out.second = i; }
     }
     for (size_t i = 0; i < all.size(); ++i) {
-        if (i != *out.winner && all[i].holds) { all[i].behind = against(winner, all[i]); }
+        all[i].behind = i != *out.winner && all[i].holds ? against(winner, all[i]) : "";
+    }
+}
+
+/// Counts the two that are named where they were only reckoned, and ranks again, until both stand.
+void rank_counted(Choice& out) {
+    constexpr int recounts_max = 16;
+    rank(out);
+    for (int i = 0; i < recounts_max; ++i) {
+        const auto reckoned = [&](const std::optional<size_t>& at) { return at && out.candidates[*at].reckoned; };
+        const std::optional<size_t>& next = reckoned(out.winner) ? out.winner : out.second;
+        if (!reckoned(next)) { return; }
+        out.candidates[*next] = counted(out.candidates[*next]);
+        rank(out);
     }
 }
 
@@ -129,25 +146,31 @@ void add(std::vector<Candidate>& to, std::vector<Candidate> some) {
     for (Candidate& one : some) { to.push_back(std::move(one)); }
 }
 
-void add_externals(const Project& project, const Catalog& catalog, const ChooseOptions& options, double stretch,
+void add_externals(const Project& project, const Catalog& catalog, const ChooseOptions& options,
+                   const SaveChange& policy,
                    Choice& out) {
     for (const ExternalMemory& memory : catalog.externals) {
         if (!wanted(options, memory.id)) { continue; }
         if (memory.kind.find("NOR") == std::string::npos) {
-            out.candidates.push_back(in_place(project, memory, stretch));
+            out.candidates.push_back(in_place(project, memory, policy));
             continue;
         }
         std::string missing;
         if (const auto part = nor_part(memory, missing)) {
-            std::vector<Candidate> some = candidates_of(on_part(project, *part), CandidateKind::external, stretch);
-            for (Candidate& one : some) { one.note = "the store on serial NOR, 16-byte units; bus time not counted"; }
+            std::vector<Candidate> some = candidates_of(on_part(project, *part), CandidateKind::external, policy, options.layouts);
+            for (Candidate& one : some) {
+                one.note = fmt::format("the store on serial NOR, 16-byte units; {}",
+                                       bus_write_ms(memory.bus, 1)
+                                           ? fmt::format("{} at its highest clock counted", memory.bus)
+                                           : "no clock of its bus known: the bus not counted");
+            }
             add(out.candidates, std::move(some));
         } else {
             Candidate one;
             one.kind = CandidateKind::external;
             one.id = memory.id;
             one.maker = memory.maker;
-            one.stretch = stretch;
+            one.policy = policy;
             one.reasons = {missing};
             out.candidates.push_back(one);
         }
@@ -174,23 +197,23 @@ Choice choose(const Project& project, const Catalog& catalog, const ChooseOption
     out.assumptions.emplace_back(
         "a part's price, size, peripherals and stock are not compared; external memories without "
         "erase are judged by size, wear and stall alone");
-    for (const double stretch : options.stretches) {
-        const Project at = stretched(base, stretch);
+    for (const SaveChange& policy : options.policies) {
+        const Project at = saved_so(base, policy);
         if (wanted(options, at.part.id)) {
-            add(out.candidates, candidates_of(at, CandidateKind::own, stretch));
+            add(out.candidates, candidates_of(at, CandidateKind::own, policy, options.layouts));
             if (std::any_of(at.areas.begin(), at.areas.end(), [](const Area& a) { return a.size_bytes.has_value(); })) {
                 Project searched = at;
                 for (Area& area : searched.areas) { area.size_bytes.reset(); }
-                add(out.candidates, candidates_of(searched, CandidateKind::own, stretch));
+                add(out.candidates, candidates_of(searched, CandidateKind::own, policy, options.layouts));
             }
         }
         for (const Device& part : catalog.devices) {
             if (part.id == at.part.id || !wanted(options, part.id)) { continue; }
-            add(out.candidates, candidates_of(on_part(at, part), CandidateKind::part, stretch));
+            add(out.candidates, candidates_of(on_part(at, part), CandidateKind::part, policy, options.layouts));
         }
-        if (options.externals) { add_externals(at, catalog, options, stretch, out); }
+        if (options.externals) { add_externals(at, catalog, options, policy, out); }
     }
-    rank(out);
+    rank_counted(out);
     return out;
 }
 

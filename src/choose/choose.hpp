@@ -2,6 +2,7 @@
 // ranked by what the user weighs, each loser with its reason.
 #pragma once
 
+#include <memory>
 #include <optional>
 #include <string>
 #include <vector>
@@ -21,10 +22,27 @@ struct Weights {
     double loss = 1;   ///< longest time between periodic saves, less is better
 };
 
+/// A way to save: what the file says, with these changes.
+struct SaveChange {
+    double stretch = 1;            ///< periodic saves come so many times as far apart
+    std::optional<uint32_t> batch; ///< samples an entry of every log that has entries of its own
+    bool lazy_start = false;       ///< starts program nothing before the first put
+};
+
+/// "/4 batch16 lazy": what is changed; empty where nothing is.
+std::string words_of(const SaveChange& change);
+
+/// Why a change does not fit the project; empty where it does.
+std::string refused(const Project& project, const SaveChange& change);
+
+constexpr uint32_t layouts_max = 8;
+
 struct ChooseOptions {
     Weights weights;
     std::vector<std::string> only;    ///< ids of parts and external memories; empty: the whole catalogue
-    std::vector<double> stretches{1}; ///< save policies: periodic saves come so many times as far apart
+    std::vector<SaveChange> policies{{}};
+    uint32_t layouts = 3; ///< rings tried where sizes may be chosen: the fewest blocks, one more, twice as many, up to
+                          ///< layouts_max: four times, eight times, one and a half, three and six times
     bool externals = true;
 };
 
@@ -35,18 +53,20 @@ struct Candidate {
     CandidateKind kind = CandidateKind::part;
     std::string id;
     std::string maker;
-    double stretch = 1;
+    SaveChange policy;
     uint32_t ring_blocks = 0; ///< of all areas; 0 where values are written in place
     uint32_t block_bytes = 0, unit_bytes = 0;
     uint64_t bytes = 0;             ///< of memory used
     double margin = 0;              ///< of wear
     std::optional<double> stall_ms; ///< longest put with service in time
     std::optional<double> energy_j; ///< a day
-    double loss_s = 0;              ///< longest time between periodic saves; 0 without any
+    double loss_s = 0;              ///< longest time between periodic saves, times a log's batch; 0 without any
     bool holds = false;
     std::vector<std::string> reasons;     ///< what does not hold, or is not known; first the one that weighs most
     std::vector<std::string> from_memory; ///< columns behind the figures that have no document
     std::string note;
+    bool reckoned = false; ///< starts take so much that its figures may be off by some per cent: they were not counted
+    std::shared_ptr<const Project> judged; ///< what was judged; null in place
     bool on_front = false; ///< no other that holds is as good in everything and better in something; what rests on
                            ///< memory beats only its like
     double score = 0;      ///< weighted mean of how many times worse than the best; 1 is best in everything
@@ -63,9 +83,11 @@ struct Choice {
     std::vector<std::string> assumptions;
 };
 
-/// Compares. The project's own part keeps what the file says of it; others come as catalogued, so [endurance], [aged],
+/// Compares. The winner and the second source are counted as perdure budget counts; where starts take more than a few
+/// per cent of the units, the others are reckoned and say so. The project's own part keeps what the file says of it; others come as catalogued, so [endurance], [aged],
 /// [wear_out], [qualification] and the pairs of [retention] do not speak of them. Sizes and places of areas are
-/// searched anew. `unknown_ids` of `only` are refused by the caller (known_ids).
+/// searched anew. `unknown_ids` of `only` are refused by the caller (known_ids), and so
+/// are policies that do not fit (refused).
 Choice choose(const Project& project, const Catalog& catalog, const ChooseOptions& options);
 
 /// The project on another part: what its file says of its own part is left out.

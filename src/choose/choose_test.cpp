@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <set>
 
 #include <gtest/gtest.h>
 #include <nlohmann/json.hpp>
@@ -153,31 +154,95 @@ TEST(Choose, ASecondSourceHasAnotherGeometry) {
 
 TEST(Choose, StretchedSavesWearLessAndLoseMore) {
     ChooseOptions options;
-    options.stretches = {1, 4};
+    options.policies = {{}, {4, {}, false}};
     options.only = {"own"};
     const Choice choice = choose(meter(), Catalog{}, options);
     double once = 0, four = 0;
-    for (const Candidate& one : choice.candidates) { (one.stretch == 1 ? once : four) = one.loss_s; }
+    for (const Candidate& one : choice.candidates) { (one.policy.stretch == 1 ? once : four) = one.loss_s; }
     EXPECT_EQ(four, 4 * once);
+}
+
+TEST(Choose, ATotalSavedMoreRarelyMovesFurtherBetweenTwoSaves) {
+    Project project = meter();
+    const uint64_t once = project.records[0].fields[0].movement_max;
+    ASSERT_GT(once, 0U);
+    const Project four = saved_so(project, {4, {}, false});
+    EXPECT_EQ(four.records[0].fields[0].movement_max, 4 * once);
+    EXPECT_EQ(saved_so(project, {0.25, {}, false}).records[0].fields[0].movement_max, once); // a burst stays a burst
+    project.records[0].fields[0].movement_max = 0xFFFFFFF0;
+    EXPECT_EQ(saved_so(project, {4, {}, false}).records[0].fields[0].movement_max, 0xFFFFFFFFU); // no further than it holds
+}
+
+TEST(Choose, LazyStartsAndBatchesArePolicies) {
+    Project project = meter();
+    project.product.starts_per_day = 50;
+    ChooseOptions options;
+    options.policies = {{}, {1, {}, true}};
+    options.only = {"own"};
+    const Choice choice = choose(project, Catalog{}, options);
+    double ordinary = 0, lazy = 0;
+    for (const Candidate& one : choice.candidates) {
+        double& most = one.policy.lazy_start ? lazy : ordinary;
+        if (one.ring_blocks > 0) { most = std::max(most, one.margin * 1e3 / double(one.ring_blocks)); }
+    }
+    EXPECT_GT(lazy, ordinary); // starts that store nothing wear nothing
+    EXPECT_EQ(words_of({4, 16, true}), "/4 batch16 lazy");
+    EXPECT_EQ(words_of({}), "");
+    EXPECT_NE(refused(project, {1, 8, false}), ""); // no log here
+    project.records[0].saves.push_back({SaveWhen::at_power_fail, 0, 0, {}, 1, {}});
+    EXPECT_NE(refused(project, {1, {}, true}), "");
+}
+
+TEST(Choose, TheWinnerAndTheSecondSourceAreCounted) {
+    Project project = meter();
+    project.product.starts_per_day = 300; // starts take much of the flash
+    Catalog catalog;
+    catalog.devices = {device("twin", 4096, 16, 10'000), device("third", 1024, 4, 20'000)};
+    const Choice choice = choose(project, catalog, {});
+    ASSERT_TRUE(choice.winner && choice.second);
+    int reckoned = 0;
+    for (const Candidate& one : choice.candidates) { reckoned += one.reckoned ? 1 : 0; }
+    EXPECT_GT(reckoned, 0);
+    for (const size_t at : {*choice.winner, *choice.second}) {
+        const Candidate& named = choice.candidates[at];
+        EXPECT_FALSE(named.reckoned);
+        const Budget budget = make_budget(*named.judged).value();
+        EXPECT_EQ(named.holds, budget.holds());
+        for (const Finding& finding : budget.findings) {
+            if (finding.name == "wear") { EXPECT_EQ(named.margin, finding.margin); }
+        }
+    }
+}
+
+TEST(Choose, EightLayoutsAreTriedWhereAsked) {
+    ChooseOptions options;
+    options.only = {"own"};
+    options.layouts = 8;
+    const Choice choice = choose(meter(), Catalog{}, options);
+    std::set<uint32_t> rings;
+    for (const Candidate& one : choice.candidates) { rings.insert(one.ring_blocks); }
+    options.layouts = 1;
+    EXPECT_GE(rings.size(), 6U); // some fall together where the fewest are few
+    EXPECT_LT(choose(meter(), Catalog{}, options).candidates.size(), choice.candidates.size());
 }
 
 TEST(Choose, InPlaceSpreadsTheMostWornRecordOverTheMemory) {
     const Project project = meter();
     const double saves = 10 * 365.25 * 1440;
-    const Candidate eeprom = in_place(project, memory("e", "serial EEPROM", 1e6), 1);
+    const Candidate eeprom = in_place(project, memory("e", "serial EEPROM", 1e6), {});
     // 4 bytes, 2 of check, 4 of number: one page a slot. As many slots as half the endurance asks for.
     EXPECT_EQ(eeprom.bytes, 32 * static_cast<uint64_t>(std::ceil(saves / 5e5)));
     EXPECT_TRUE(eeprom.holds);
     EXPECT_GE(eeprom.margin, 1);
     EXPECT_EQ(*eeprom.stall_ms, 4);
-    const Candidate tired = in_place(project, memory("t", "serial EEPROM", 1e4), 1);
+    const Candidate tired = in_place(project, memory("t", "serial EEPROM", 1e4), {});
     EXPECT_FALSE(tired.holds);
     EXPECT_NEAR(tired.margin, 1e4 * 0.5 / (saves / 256), 1e-6); // all 256 pages in turn
-    const Candidate fram = in_place(project, memory("f", "FRAM", 1e14), 1);
+    const Candidate fram = in_place(project, memory("f", "FRAM", 1e14), {});
     EXPECT_EQ(fram.bytes, 64U); // two slots, so that a cut leaves one
     ExternalMemory unknown = memory("u", "FRAM", 1e14);
     unknown.write_ms_max.reset();
-    EXPECT_EQ(in_place(project, unknown, 1).reasons, std::vector<std::string>{"not known: write_ms_max"});
+    EXPECT_EQ(in_place(project, unknown, {}).reasons, std::vector<std::string>{"not known: write_ms_max"});
 }
 
 TEST(Choose, TextFitsEightyColumnsAndJsonNamesTheWinner) {

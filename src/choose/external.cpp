@@ -5,6 +5,7 @@
 
 #include <fmt/format.h>
 
+#include "choose/bus.hpp"
 #include "choose/candidate.hpp"
 #include "physics/energy.hpp"
 
@@ -47,6 +48,14 @@ std::string missing_figures(const ExternalMemory& memory) {
     return out;
 }
 
+/// One save on the bus: a transfer a page. Absent without a clock.
+std::optional<double> bus_of_save(const ExternalMemory& memory, uint64_t bytes) {
+    const uint64_t page_bytes = *memory.page_bytes > 1 ? *memory.page_bytes : bytes;
+    const auto whole = bus_write_ms(memory.bus, page_bytes), rest = bus_write_ms(memory.bus, bytes % page_bytes);
+    if (!whole || !rest) { return std::nullopt; }
+    return double(bytes / page_bytes) * *whole + (bytes % page_bytes > 0 ? *rest : 0);
+}
+
 uint64_t pages_of(const std::vector<Slots>& all) {
     uint64_t out = 0;
     for (const Slots& slots : all) { out += slots.pages * slots.slots; }
@@ -69,17 +78,17 @@ void spread_wear(std::vector<Slots>& all, uint64_t pages, double allowed) {
 
 } // namespace
 
-Candidate in_place(const Project& project, const ExternalMemory& memory, double stretch) {
+Candidate in_place(const Project& project, const ExternalMemory& memory, const SaveChange& policy) {
     Candidate out;
     out.kind = CandidateKind::external;
     out.id = memory.id;
     out.maker = memory.maker;
-    out.stretch = stretch;
+    out.policy = policy;
     out.from_memory = columns_from_memory(memory);
-    out.note = "values in place, slots in turn; bus time not counted";
+    out.note = "values in place, slots in turn";
     for (const Record& record : project.records) {
-        for (const SavePolicy& policy : record.saves) {
-            if (policy.when == SaveWhen::periodic) { out.loss_s = std::max(out.loss_s, policy.every_s); }
+        for (const SavePolicy& save : record.saves) {
+            if (save.when == SaveWhen::periodic) { out.loss_s = std::max(out.loss_s, save.every_s); }
         }
     }
     if (const std::string missing = missing_figures(memory); !missing.empty()) {
@@ -97,7 +106,8 @@ Candidate in_place(const Project& project, const ExternalMemory& memory, double 
         *memory.endurance_cycles * project.requirements.spend_limit / project.requirements.margin_min;
     std::vector<Slots> all;
     uint64_t longest_pages = 1;
-    double page_writes = 0;
+    double page_writes = 0, bus_ms = 0;
+    std::optional<double> longest_bus_ms = 0;
     for (size_t i = 0; i < project.records.size(); ++i) {
         const uint64_t bytes = project.records[i].payload_bytes() + project.areas[0].check_bits / 8 + number_bytes;
         Slots& slots = all.emplace_back();
@@ -105,6 +115,9 @@ Candidate in_place(const Project& project, const ExternalMemory& memory, double 
         slots.pages = (bytes + page_bytes - 1) / page_bytes;
         longest_pages = std::max(longest_pages, page_bytes == 1 ? 1 : slots.pages);
         page_writes += slots.saves * double(page_bytes == 1 ? 1 : slots.pages);
+        const auto on_bus = bus_of_save(memory, bytes);
+        longest_bus_ms = on_bus && longest_bus_ms ? std::optional(std::max(*longest_bus_ms, *on_bus)) : std::nullopt;
+        bus_ms += slots.saves * on_bus.value_or(0);
     }
     const uint64_t pages = *memory.size_bytes / page_bytes;
     spread_wear(all, pages, allowed);
@@ -113,11 +126,13 @@ Candidate in_place(const Project& project, const ExternalMemory& memory, double 
     double wear = 0;
     for (const Slots& slots : all) { wear = std::max(wear, slots.wear()); }
     out.margin = wear > 0 ? std::min(1e9, *memory.endurance_cycles * project.requirements.spend_limit / wear) : 1e9;
-    out.stall_ms = double(longest_pages) * *memory.write_ms_max;
-    if (memory.write_ma && *memory.write_ms_max > 0) { // without a write time the bus decides, and that is not known
+    out.stall_ms = double(longest_pages) * *memory.write_ms_max + longest_bus_ms.value_or(0);
+    out.note += longest_bus_ms ? fmt::format("; {} at its highest clock counted", memory.bus)
+                               : "; no clock of its bus known: the bus not counted";
+    if (memory.write_ma && (*memory.write_ms_max > 0 || longest_bus_ms)) { // without either nothing is known
         const double volts = project.conditions.energy ? project.conditions.energy->voltage_v : assumed_voltage_v;
         const double run_ma = project.conditions.energy ? project.conditions.energy->run_ma : 0;
-        out.energy_j = energy_mj(volts, *memory.write_ma + run_ma, page_writes * *memory.write_ms_max) / 1e3 /
+        out.energy_j = energy_mj(volts, *memory.write_ma + run_ma, page_writes * *memory.write_ms_max + bus_ms) / 1e3 /
                        project.product.life_days();
     }
     if (pages_of(all) > pages) {
@@ -149,7 +164,8 @@ std::optional<Device> nor_part(const ExternalMemory& memory, std::string& missin
     out.erased_value = "0xFF";
     out.read_while_write = "yes";
     out.erase_ms_max = {*memory.erase_ms_max};
-    out.program_us_max = *memory.write_ms_max * 1e3;
+    const auto on_bus = bus_write_ms(memory.bus, *out.program_bytes);
+    out.program_us_max = (*memory.write_ms_max + on_bus.value_or(0)) * 1e3;
     out.endurance_cycles = memory.endurance_cycles;
     out.program_ma = memory.write_ma;
     out.provenance = memory.provenance;

@@ -39,15 +39,19 @@ std::string short_number(std::optional<double> value) {
 }
 
 std::string label(const Candidate& candidate) {
-    return candidate.stretch == 1 ? candidate.id : fmt::format("{} /{:g}", candidate.id, candidate.stretch);
+    const std::string change = words_of(candidate.policy);
+    return change.empty() ? candidate.id : candidate.id + ' ' + change;
 }
 
 void add_row(std::string& out, const Candidate& candidate, const char* mark) {
-    out +=
-        fmt::format("{:<2}{:<20}{:>7}{:>10}{:>9}{:>10}{:>10}{:>8}{}\n", mark, label(candidate),
-                    candidate.ring_blocks > 0 ? fmt::format("{}", candidate.ring_blocks) : "-", candidate.bytes,
-                    short_number(candidate.margin), short_number(candidate.stall_ms), short_number(candidate.energy_j),
-                    fmt::format("{:.2f}", candidate.score), candidate.from_memory.empty() ? "" : "  m");
+    const std::string name = label(candidate);
+    const std::string figures = fmt::format(
+        "{:>7}{:>10}{:>9}{:>10}{:>10}{:>8}{}\n",
+        candidate.ring_blocks > 0 ? fmt::format("{}", candidate.ring_blocks) : "-", candidate.bytes,
+        short_number(candidate.margin), short_number(candidate.stall_ms), short_number(candidate.energy_j),
+        fmt::format("{:.2f}", candidate.score), fmt::format("{}{}", candidate.from_memory.empty() ? "" : "  m", candidate.reckoned ? "  r" : ""));
+    out += name.size() > 20 ? fmt::format("{:<2}{}\n{:22}{}", mark, name, "", figures)
+                            : fmt::format("{:<2}{:<20}{}", mark, name, figures);
 }
 
 std::string joined(const std::vector<std::string>& words) {
@@ -108,7 +112,7 @@ void add_table(std::string& out, const Choice& choice, bool every) {
     add_words(
         out,
         "> the choice; * on the front: nothing else is as good in all and better in one; m figures from memory; /N "
-        "periodic saves N times as far apart; stall: longest put, service called in time",
+        "periodic saves N times as far apart; batchN: N samples an entry of a log; lazy: starts program nothing; r: starts reckoned, to some per cent, not counted; stall: longest put, service called in time",
         0, 0);
     if (hidden > 0) { add_words(out, fmt::format("{} more layouts of these hold: --all shows them", hidden), 0, 0); }
 }
@@ -142,7 +146,10 @@ nlohmann::json json_of(const Candidate& candidate) {
     return {{"id", candidate.id},
             {"kind", kinds[static_cast<size_t>(candidate.kind)]},
             {"maker", candidate.maker},
-            {"stretch", candidate.stretch},
+            {"stretch", candidate.policy.stretch},
+            {"batch", candidate.policy.batch ? nlohmann::json(*candidate.policy.batch) : nlohmann::json(nullptr)},
+            {"lazy_start", candidate.policy.lazy_start},
+            {"policy", words_of(candidate.policy)},
             {"ring_blocks", candidate.ring_blocks},
             {"ring_block_bytes", candidate.block_bytes},
             {"unit_bytes", candidate.unit_bytes},
@@ -155,6 +162,7 @@ nlohmann::json json_of(const Candidate& candidate) {
             {"reasons", candidate.reasons},
             {"from_memory", candidate.from_memory},
             {"note", candidate.note},
+            {"reckoned", candidate.reckoned},
             {"on_front", candidate.on_front},
             {"score", candidate.holds ? nlohmann::json(candidate.score) : nlohmann::json(nullptr)},
             {"behind", candidate.behind}};

@@ -1,5 +1,6 @@
 #include <algorithm>
 #include <charconv>
+#include <cmath>
 #include <ostream>
 
 #include <fmt/format.h>
@@ -15,10 +16,10 @@ namespace perdure {
 
 namespace {
 
-std::vector<std::string> split(const std::string& list) {
+std::vector<std::string> split(const std::string& list, char between = ',') {
     std::vector<std::string> out;
     for (size_t at = 0; at <= list.size();) {
-        const size_t end = std::min(list.find(',', at), list.size());
+        const size_t end = std::min(list.find(between, at), list.size());
         out.push_back(list.substr(at, end - at));
         at = end + 1;
     }
@@ -57,7 +58,42 @@ std::string read_weights(const std::string& list, Weights& out) {
     return "";
 }
 
-std::string read_options(const CommandInput& input, const std::string& own_id, ChooseOptions& out) {
+/// One change of a policy, "stretch=4", "batch=16" or "lazy"; the message where it is none.
+std::string read_change(const std::string& text, SaveChange& out) {
+    if (text == "lazy") {
+        out.lazy_start = true;
+        return "";
+    }
+    const size_t equals = text.find('=');
+    const std::string name = text.substr(0, equals), figure = equals == std::string::npos ? "" : text.substr(equals + 1);
+    const auto value = number_of(figure);
+    if (name == "stretch") {
+        if (!value || !(*value > 0 && *value <= 1e6)) {
+            return fmt::format("\"{}\" is not a number above 0, 1,000,000 at most", figure);
+        }
+        out.stretch = *value;
+        return "";
+    }
+    if (name == "batch") {
+        if (!value || !(*value >= 1 && *value <= log_batch_max) || std::floor(*value) != *value) {
+            return fmt::format("\"{}\" is not a whole number of samples from 1 to {}", figure, log_batch_max);
+        }
+        out.batch = static_cast<uint32_t>(*value);
+        return "";
+    }
+    return fmt::format("\"{}\" is not said, stretch=N, batch=N or lazy, or several of these with + between", text);
+}
+
+/// "said", or changes with "+" between them.
+std::string read_policy(const std::string& text, SaveChange& out) {
+    if (text == "said") { return ""; }
+    for (const std::string& word : split(text, '+')) {
+        if (std::string message = read_change(word, out); !message.empty()) { return message; }
+    }
+    return "";
+}
+
+std::string read_options(const CommandInput& input, const Project& project, ChooseOptions& out) {
     const auto given = [&](std::string_view name) {
         const auto found = input.options.find(name);
         return found == input.options.end() ? std::optional<std::string>{} : std::optional(found->second);
@@ -68,7 +104,7 @@ std::string read_options(const CommandInput& input, const std::string& own_id, C
     }
     if (const auto only = given("--only")) {
         std::vector<std::string> known = known_ids(catalog());
-        known.push_back(own_id);
+        known.push_back(project.part.id);
         for (const std::string& id : split(*only)) {
             if (std::find(known.begin(), known.end(), id) != known.end()) {
                 out.only.push_back(id);
@@ -79,15 +115,25 @@ std::string read_options(const CommandInput& input, const std::string& own_id, C
                                near.empty() ? "; \"perdure parts\" lists them" : fmt::format("; nearest: {}", near));
         }
     }
-    if (const auto stretch = given("--stretch")) {
-        out.stretches.clear();
-        for (const std::string& word : split(*stretch)) {
-            const auto value = number_of(word);
-            if (!value || !(*value > 0 && *value <= 1e6)) {
-                return fmt::format("--stretch: \"{}\" is not a number above 0", word);
-            }
-            out.stretches.push_back(*value);
+    if (const auto layouts = given("--layouts")) {
+        const auto value = number_of(*layouts);
+        if (!value || !(*value >= 1 && *value <= layouts_max) || std::floor(*value) != *value) {
+            return fmt::format("--layouts: \"{}\" is not a whole number from 1 to {}", *layouts, layouts_max);
         }
+        out.layouts = static_cast<uint32_t>(*value);
+    }
+    const auto stretch = given("--stretch"), policies = given("--policies");
+    if (stretch && policies) { return "--stretch and --policies: one of the two; stretch=N is a policy"; }
+    if (!stretch && !policies) { return ""; }
+    out.policies.clear();
+    for (const std::string& word : split(stretch ? *stretch : *policies)) {
+        SaveChange& change = out.policies.emplace_back();
+        std::string message = stretch ? read_change("stretch=" + word, change) : read_policy(word, change);
+        if (message.empty()) {
+            const std::string unfit = refused(project, change);
+            if (!unfit.empty()) { message = fmt::format("\"{}\" changes nothing here: {}", word, unfit); }
+        }
+        if (!message.empty()) { return fmt::format("--{}: {}", stretch ? "stretch" : "policies", message); }
     }
     return "";
 }
@@ -109,7 +155,7 @@ int run_choose(const CommandInput& input, std::ostream& out, std::ostream& err) 
     const auto project = load_project(input.arguments.front(), catalog());
     if (!project) { return wrong(render(project.error())); }
     ChooseOptions options;
-    if (const std::string message = read_options(input, project->part.id, options); !message.empty()) {
+    if (const std::string message = read_options(input, *project, options); !message.empty()) {
         return wrong("perdure choose: " + message);
     }
     const Choice choice = choose(*project, catalog(), options);

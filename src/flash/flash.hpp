@@ -13,7 +13,8 @@
 // between. What is
 //   programmed there verifies now and is weak until the block is erased in full.
 // - A cut program over a weak unit adds its bytes to what that unit may read.
-// Not modelled: wear that makes a block fail by itself (see fail_block), bits that flip with age, disturbed neighbours.
+// Not modelled: wear that makes a block fail by itself (see fail_block), bits that flip with age, disturbed neighbours
+// (forking.hpp has both as flags).
 #pragma once
 
 #include <cstdint>

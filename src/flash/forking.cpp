@@ -117,7 +117,7 @@ bool ForkingFlash::break_rule(std::string what, uint32_t unit) {
 // --- winding back ---------------------------------------------------------------------------------------------------
 
 ForkingFlash::Mark ForkingFlash::mark() const {
-    return {saved_.size(), hash_, reading_hash_, weak_units_, torn_blocks_, faults_, last_hit_};
+    return {saved_.size(), hash_, reading_hash_, weak_units_, torn_blocks_, faults_, last_hit_, decaying_};
 }
 
 void ForkingFlash::keep(uint32_t unit) {
@@ -157,6 +157,7 @@ void ForkingFlash::undo(const Mark& mark) {
     torn_blocks_ = mark.torn_blocks;
     faults_ = mark.faults;
     last_hit_ = mark.last_hit;
+    decaying_ = mark.decaying;
     update_slow();
 }
 
@@ -277,6 +278,21 @@ void ForkingFlash::drop_equal_readings(uint32_t unit) {
 }
 
 /// `from` has been tried on the unit, which was weak before or becomes so now.
+/// One unit at a time: the one before it has held, if it still reads as it was programmed.
+void ForkingFlash::let_decay(uint32_t unit) {
+    const uint32_t held = decaying_;
+    if (held < units_ && unit_[held].state == State::weak && fault_[held] == 0 &&
+        std::memcmp(now(held), aim(held), unit_bytes_) == 0 && std::memcmp(before(held), aim(held), unit_bytes_) == 0) {
+        keep(held);
+        set_state(held, State::trusted);
+        rehash(held);
+    }
+    for (const uint64_t each : {uint64_t{held}, uint64_t{unit}}) { hash_ ^= hash_of(&each, sizeof each, 9); }
+    decaying_ = unit;
+    std::memcpy(before(unit), now(unit), unit_bytes_);
+    make_weak(unit, now(unit), static_cast<uint16_t>(bit(Reading::complete) | torn_readings(false)));
+}
+
 void ForkingFlash::make_weak(uint32_t unit, const uint8_t* from, uint16_t readings) {
     std::memcpy(aim(unit), from, unit_bytes_);
     set_state(unit, State::weak);
@@ -318,6 +334,7 @@ bool ForkingFlash::program(uint32_t address, const uint8_t* from) {
         std::memcpy(now(unit), from, unit_bytes_);
         set_state(unit, State::trusted);
         rehash(unit);
+        if (device_.late_decay) { let_decay(unit); }
         return true;
     }
     if (u.state == State::weak && u.fresh && !torn && std::memcmp(aim(unit), from, unit_bytes_) == 0) {

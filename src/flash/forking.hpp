@@ -27,6 +27,7 @@ struct CutDevice {
     bool undecided = false;           ///< a weak unit may read differently from one read to the next within one start
     bool collateral = false;          ///< a cut program may damage the unit before it in the same block
     bool blank_faults = false;        ///< reading a unit that is erased faults
+    bool late_decay = false; ///< the unit programmed last verified, and may read otherwise from the next start on
     uint32_t programs_a_unit_max = 0; ///< between erases, constant ones over weak units included; 0: no limit
     uint32_t failing_block = 0xFFFFFFFF;
     bool failing_program = false; ///< programs of failing_block fail
@@ -114,7 +115,7 @@ public:
     struct Mark {
         size_t entries;
         StateHash hash, reading_hash;
-        uint32_t weak_units, torn_blocks, faults, last_hit;
+        uint32_t weak_units, torn_blocks, faults, last_hit, decaying;
     };
     [[nodiscard]] Mark mark() const;
     void undo(const Mark& mark);
@@ -171,6 +172,7 @@ private:
     void rehash_block(uint32_t block);
     void set_fault(uint32_t unit, bool fault);
     void set_state(uint32_t unit, State state);
+    void let_decay(uint32_t unit);
     void make_weak(uint32_t unit, const uint8_t* from, uint16_t readings);
     void drop_equal_readings(uint32_t unit);
     [[nodiscard]] uint16_t torn_readings(bool over) const;
@@ -195,7 +197,8 @@ private:
     std::vector<uint8_t> saved_bytes_; ///< three units for each of saved_
     StateHash hash_, reading_hash_;
     uint32_t weak_units_ = 0, torn_blocks_ = 0, faults_ = 0;
-    uint32_t last_hit_ = 0; ///< unit, or block with the upper bit
+    uint32_t last_hit_ = 0;          ///< unit, or block with the upper bit
+    uint32_t decaying_ = 0xFFFFFFFF; ///< unit that late_decay is about
     uint64_t reading_code_ = 0;
     bool reads_torn_ = false;
     bool slow_reads_ = false;

@@ -160,6 +160,31 @@ TEST(ForkingFlash, ADeviceWhoseWeakUnitsChangeFromReadToRead) {
     EXPECT_NE(read(flash, 0), read(flash, 0));
 }
 
+TEST(ForkingFlash, ADeviceWhoseVerifiedUnitDecays) {
+    CutDevice device;
+    device.late_decay = true;
+    ForkingFlash flash(geometry(), device);
+    const auto fresh = flash.mark();
+    ASSERT_TRUE(flash.program(0, value.data()));
+    EXPECT_EQ(read(flash, 0), value); // it verifies
+    EXPECT_EQ(read(flash, 0), value);
+    const auto after_one = flash.state_hash();
+    const auto seen = readings_of(flash, 0);
+    EXPECT_TRUE(seen.contains(value));
+    EXPECT_GT(seen.size(), 1U);
+    EXPECT_FALSE(seen.contains(blank)); // some of its charge goes, not all
+    // What has held when the next unit is programmed goes on holding; then that one is at stake.
+    for (uint64_t way = 0; read(flash, 0) != value; way++) { flash.power_up(way); }
+    ASSERT_TRUE(flash.program(unit_bytes, other.data()));
+    EXPECT_EQ(readings_of(flash, 0), std::set<std::optional<Unit>>{value});
+    EXPECT_GT(readings_of(flash, unit_bytes).size(), 1U);
+    flash.undo(fresh);
+    ASSERT_TRUE(flash.program(0, value.data()));
+    EXPECT_EQ(flash.state_hash(), after_one);
+    ASSERT_TRUE(flash.erase(0));
+    EXPECT_EQ(readings_of(flash, 0), std::set<std::optional<Unit>>{blank});
+}
+
 TEST(ForkingFlash, ADeviceWhoseErasedUnitsFault) {
     CutDevice device;
     device.blank_faults = true;

@@ -54,11 +54,13 @@ struct SavePolicy {
     std::optional<double> latest_s = std::nullopt; ///< settled: at the latest so long after the first change
 };
 
+constexpr uint32_t log_batch_max = 255; // an entry counts its samples in one byte
+
 /// What a record of kind log keeps besides its samples' fields.
 struct LogShape {
     uint64_t depth_samples = 0; ///< kept at least
     double depth_s = 0;         ///< the same as time, where it was given so; else 0
-    uint32_t batch = 1;         ///< samples put as one entry, 1..255
+    uint32_t batch = 1;         ///< samples put as one entry, 1..log_batch_max
     bool batch_found = false;   ///< the largest that the loss window allows
     bool short_log = false;     ///< one value in its area that holds all samples, put whole with each new one
     std::optional<size_t> time_stamp = std::nullopt; ///< place of the field in which samples ascend

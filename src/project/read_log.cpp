@@ -9,7 +9,6 @@ namespace perdure {
 namespace {
 
 constexpr uint64_t depth_max = uint64_t{1} << 31U; // samples are numbered in 32 bits
-constexpr uint64_t batch_max = 255;                // an entry counts its samples in one byte
 constexpr double length_max = 32767 - 5;           // bytes of samples in an entry
 
 /// The samples a day that the log's saves add up to, of an ordinary user.
@@ -60,7 +59,7 @@ uint32_t batch_within(const Section& section, const Record& record, const Projec
     }
     const double samples = std::floor(*allowed_s / 86400.0 * samples_per_day(record, project.product) + 1e-9);
     const double by_length = std::floor(length_max / std::max(1U, record.fields_bytes()));
-    return static_cast<uint32_t>(std::clamp(samples, 1.0, std::min(double(batch_max), std::max(1.0, by_length))));
+    return static_cast<uint32_t>(std::clamp(samples, 1.0, std::min(double(log_batch_max), std::max(1.0, by_length))));
 }
 
 void read_batch(const Section& section, const Record& record, const Project& project, LogShape& log) {
@@ -82,7 +81,7 @@ void read_batch(const Section& section, const Record& record, const Project& pro
                                 "a number of samples from 1 to 255, or \"find it\"");
         return;
     }
-    log.batch = static_cast<uint32_t>(get_whole(section, "batch", 1, batch_max).value_or(1));
+    log.batch = static_cast<uint32_t>(get_whole(section, "batch", 1, log_batch_max).value_or(1));
     if (double(log.batch) * record.fields_bytes() > length_max) {
         section.source.complain(span_of_value(section, "batch"),
                                 fmt::format("a batch of {} samples of {} bytes is {} bytes", log.batch,

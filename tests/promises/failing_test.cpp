@@ -10,6 +10,21 @@ namespace {
 
 using namespace product;
 
+/// Takes the charge of one bit of the unit at `from`, or of all its bits but one; false where it holds none.
+bool decay(Bytes& flash, size_t from, size_t bytes, uint8_t blank, bool all_but_one_bit) {
+    bool one = false;
+    for (size_t i = from; i < from + bytes; i++) {
+        const auto charge = static_cast<uint8_t>(flash[i] ^ blank);
+        if (charge == 0) { continue; }
+        const auto lowest = static_cast<uint8_t>(charge & -charge);
+        const uint8_t left = one ? (all_but_one_bit ? uint8_t{0} : charge)
+                                 : (all_but_one_bit ? lowest : static_cast<uint8_t>(charge & ~lowest));
+        flash[i] = static_cast<uint8_t>(blank ^ left);
+        one = true;
+    }
+    return one;
+}
+
 /// Promise 9 in a read-only open and in the gets after it: one read faults, or all do from one on.
 TEST(Promise9, AnyReadOfAReadOnlyOpenMayFault) {
     for (const uint8_t check_bits : {uint8_t{8}, uint8_t{16}, uint8_t{24}, uint8_t{32}}) {
@@ -121,6 +136,40 @@ TEST(Promise9, AnyUnitMayFault) {
                 }
                 product.expect_nothing_made_up("puts after unit " + std::to_string(unit));
             }
+        }
+    }
+}
+
+/// Late decay: a unit that was programmed and verified loses some of its charge afterwards, without any cut. What it
+/// held is lost, and nothing is made up of it: not by the reads before the next put, nor by what is put and copied then.
+TEST(Promise9, AnyUnitMayDecay) {
+    for (const uint8_t blank : {uint8_t{0xFF}, uint8_t{0x00}}) {
+        for (const uint16_t blocks : {uint16_t{2}, uint16_t{5}}) {
+            const Shape shape{blocks, 60, 8, 16, blank};
+            Product first(shape);
+            fill(first, blocks == 2 ? 73 : 200);
+            int decayed = 0;
+            for (int unit = 0; unit < blocks * 60; unit++) {
+                for (const bool all_but_one_bit : {false, true}) {
+                    Product product(shape);
+                    copy(first, product);
+                    Area& area = product.area;
+                    if (!decay(area.flash, static_cast<size_t>(unit) * 8, 8, blank, all_but_one_bit)) { continue; }
+                    decayed++;
+                    const std::string when = "unit " + std::to_string(unit);
+                    if (perdure_open(&area.store, &area.config, false) != PERDURE_OK) {
+                        EXPECT_TRUE(blocks == 2 && unit % 60 < 2) << when; // the only head's stamp
+                        continue;
+                    }
+                    product.expect_nothing_made_up(when);
+                    EXPECT_EQ(product.put(record_100), PERDURE_OK) << when;
+                    for (int i = 0; i < 20; i++) { EXPECT_EQ(product.put_next(), PERDURE_OK) << when; }
+                    product.expect_nothing_lost("puts after " + when);
+                    EXPECT_EQ(perdure_open(&area.store, &area.config, false), PERDURE_OK) << when;
+                    product.expect_nothing_lost("the start after " + when);
+                }
+            }
+            EXPECT_GT(decayed, blocks * 30);
         }
     }
 }

@@ -220,7 +220,9 @@ public:
 private:
     static constexpr double never = std::numeric_limits<double>::infinity();
 
-    void draw_random(double now_s) { random_s_ = random_per_s_ > 0 ? now_s - std::log1p(-share()) / random_per_s_ : never; }
+    void draw_random(double now_s) {
+        random_s_ = random_per_s_ > 0 ? now_s - std::log1p(-share()) / random_per_s_ : never;
+    }
     void draw_start() {
         start_s_ = traffic_.starts_per_s > 0 ? (double(starts_) + share()) / traffic_.starts_per_s : never;
     }

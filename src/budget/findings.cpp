@@ -284,12 +284,18 @@ tl::expected<AreaLayout, Refusal> choose_layout(const Project& project, const Ar
 
 const char* words_of(RingFound found) {
     switch (found) {
-    case RingFound::given: return "";
-    case RingFound::fewest: return "the fewest that hold";
-    case RingFound::fewest_but_stall: return "no number holds; these do but for the put stall";
-    case RingFound::most_allowed: return "no number holds; the most that flash_share and start_up leave";
-    case RingFound::most: return "no number holds; the most there are";
-    case RingFound::least: return "no number holds; even the fewest take more than flash_share or start_up leave";
+    case RingFound::given:
+        return "";
+    case RingFound::fewest:
+        return "the fewest that hold";
+    case RingFound::fewest_but_stall:
+        return "no number holds; these do but for the put stall";
+    case RingFound::most_allowed:
+        return "no number holds; the most that flash_share and start_up leave";
+    case RingFound::most:
+        return "no number holds; the most there are";
+    case RingFound::least:
+        return "no number holds; even the fewest take more than flash_share or start_up leave";
     }
     return "";
 }

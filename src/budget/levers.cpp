@@ -136,10 +136,16 @@ void add_layout(const Project& project, std::vector<Lever>& out) {
         depth.whole = true;
         out.push_back(depth);
         if (!record.has_log_entries() || record.log->batch_found) { continue; }
-        Lever batch{"batch of " + record.name, double(record.log->batch), "samples", record.log->batch_place, false,
-                    false, 1, log_batch_max, [i](Project& p, double value) {
-                        p.records[i].log->batch = static_cast<uint32_t>(std::lround(value));
-                    }};
+        Lever batch{
+            "batch of " + record.name,
+            double(record.log->batch),
+            "samples",
+            record.log->batch_place,
+            false,
+            false,
+            1,
+            log_batch_max,
+            [i](Project& p, double value) { p.records[i].log->batch = static_cast<uint32_t>(std::lround(value)); }};
         batch.whole = true;
         out.push_back(batch);
     }
@@ -176,7 +182,14 @@ void add_supply(const Project& project, std::vector<Lever>& out) {
                        [](Project& p, double value) { p.supply->storm_gap_s = value; }});
     }
     if (project.part.erase_abort_us) {
-        out.push_back({"erase_abort", *project.part.erase_abort_us, "us", {}, true, false, 1e-3, 1e9,
+        out.push_back({"erase_abort",
+                       *project.part.erase_abort_us,
+                       "us",
+                       {},
+                       true,
+                       false,
+                       1e-3,
+                       1e9,
                        [](Project& p, double value) { p.part.erase_abort_us = value; }});
     }
 }
@@ -185,10 +198,10 @@ void add_supply(const Project& project, std::vector<Lever>& out) {
 void add_guarantees(const Project& project, std::vector<Lever>& out) {
     const Conditions& conditions = project.conditions;
     if (!conditions.endurance.empty()) {
-        const double least = std::min_element(conditions.endurance.begin(), conditions.endurance.end(),
-                                              [](const EndurancePair& a, const EndurancePair& b) {
-                                                  return a.erases < b.erases;
-                                              })->erases;
+        const double least =
+            std::min_element(conditions.endurance.begin(), conditions.endurance.end(),
+                             [](const EndurancePair& a, const EndurancePair& b) { return a.erases < b.erases; })
+                ->erases;
         out.push_back({"endurance, all pairs", least, "erases", conditions.endurance.front().place, false, false, 1,
                        1e15, [least](Project& p, double value) {
                            for (EndurancePair& pair : p.conditions.endurance) { pair.erases *= value / least; }
@@ -203,7 +216,8 @@ void add_guarantees(const Project& project, std::vector<Lever>& out) {
         const double least = std::min_element(conditions.retention->pairs.begin(), conditions.retention->pairs.end(),
                                               [](const RetentionPair& a, const RetentionPair& b) {
                                                   return a.guarantee.years < b.guarantee.years;
-                                              })->guarantee.years;
+                                              })
+                                 ->guarantee.years;
         out.push_back({"retention, all pairs", least, "y", conditions.retention->pairs.front().place, false, false,
                        1e-6, 1e6, [least](Project& p, double value) {
                            for (RetentionPair& pair : p.conditions.retention->pairs) {

@@ -130,20 +130,19 @@ void add_sources(std::string& out, const Budget& budget, bool many) {
 void add_records(std::string& out, const AreaBudget& area) {
     const FlashGeometry& geometry = area.layout.geometry;
     out += '\n';
-    add_wrapped(
-        out,
-        fmt::format("area {}: {} ring blocks of {} bytes{}{}, units of {}; {}", area.name, geometry.ring_blocks,
-                    figure(geometry.ring_block_bytes()),
-                    geometry.erase_blocks_per_ring_block > 1
-                        ? fmt::format(" ({} erase blocks each)", geometry.erase_blocks_per_ring_block)
-                        : "",
-                    area.found == RingFound::given ? "" : fmt::format(" ({})", words_of(area.found)),
-                    geometry.unit_bytes,
-                    std::isfinite(area.wear.block_s)
-                        ? fmt::format("a block fills in {} h; {:.3f} units programmed a unit saved",
-                                      figure(area.wear.block_s / 3600), area.wear.amplification())
-                        : "nothing is ever saved"),
-        0);
+    add_wrapped(out,
+                fmt::format("area {}: {} ring blocks of {} bytes{}{}, units of {}; {}", area.name, geometry.ring_blocks,
+                            figure(geometry.ring_block_bytes()),
+                            geometry.erase_blocks_per_ring_block > 1
+                                ? fmt::format(" ({} erase blocks each)", geometry.erase_blocks_per_ring_block)
+                                : "",
+                            area.found == RingFound::given ? "" : fmt::format(" ({})", words_of(area.found)),
+                            geometry.unit_bytes,
+                            std::isfinite(area.wear.block_s)
+                                ? fmt::format("a block fills in {} h; {:.3f} units programmed a unit saved",
+                                              figure(area.wear.block_s / 3600), area.wear.amplification())
+                                : "nothing is ever saved"),
+                0);
     out += fmt::format("{:<20}{:>13}{:>14}{:>8}{:>7}{:>9}{:>9}\n", "record", "saves", "bytes", "full", "short",
                        "copies", "wear");
     for (const RecordBudget& record : area.records) {

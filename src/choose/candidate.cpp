@@ -177,7 +177,7 @@ std::vector<Candidate> candidates_of(const Project& project, CandidateKind kind,
     const auto run = best_run(project.part);
     const uint32_t least = fewest.ring_blocks;
     std::set<uint32_t> tried{least};
-    const uint32_t ring_blocks[layouts_max] = {least,     least + 1,           2 * least, 4 * least,
+    const uint32_t ring_blocks[layouts_max] = {least,     least + 1,         2 * least, 4 * least,
                                                8 * least, least + least / 2, 3 * least, 6 * least};
     for (uint32_t i = 0; i < std::min(layouts, layouts_max); ++i) {
         Project larger = project;

@@ -147,8 +147,7 @@ void add(std::vector<Candidate>& to, std::vector<Candidate> some) {
 }
 
 void add_externals(const Project& project, const Catalog& catalog, const ChooseOptions& options,
-                   const SaveChange& policy,
-                   Choice& out) {
+                   const SaveChange& policy, Choice& out) {
     for (const ExternalMemory& memory : catalog.externals) {
         if (!wanted(options, memory.id)) { continue; }
         if (memory.kind.find("NOR") == std::string::npos) {
@@ -157,12 +156,13 @@ void add_externals(const Project& project, const Catalog& catalog, const ChooseO
         }
         std::string missing;
         if (const auto part = nor_part(memory, missing)) {
-            std::vector<Candidate> some = candidates_of(on_part(project, *part), CandidateKind::external, policy, options.layouts);
+            std::vector<Candidate> some =
+                candidates_of(on_part(project, *part), CandidateKind::external, policy, options.layouts);
             for (Candidate& one : some) {
-                one.note = fmt::format("the store on serial NOR, 16-byte units; {}",
-                                       bus_write_ms(memory.bus, 1)
-                                           ? fmt::format("{} at its highest clock counted", memory.bus)
-                                           : "no clock of its bus known: the bus not counted");
+                one.note =
+                    fmt::format("the store on serial NOR, 16-byte units; {}",
+                                bus_write_ms(memory.bus, 1) ? fmt::format("{} at its highest clock counted", memory.bus)
+                                                            : "no clock of its bus known: the bus not counted");
             }
             add(out.candidates, std::move(some));
         } else {

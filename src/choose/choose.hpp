@@ -39,7 +39,7 @@ constexpr uint32_t layouts_max = 8;
 
 struct ChooseOptions {
     Weights weights;
-    std::vector<std::string> only;    ///< ids of parts and external memories; empty: the whole catalogue
+    std::vector<std::string> only; ///< ids of parts and external memories; empty: the whole catalogue
     std::vector<SaveChange> policies{{}};
     uint32_t layouts = 3; ///< rings tried where sizes may be chosen: the fewest blocks, one more, twice as many, up to
                           ///< layouts_max: four times, eight times, one and a half, three and six times
@@ -84,10 +84,10 @@ struct Choice {
 };
 
 /// Compares. The winner and the second source are counted as perdure budget counts; where starts take more than a few
-/// per cent of the units, the others are reckoned and say so. The project's own part keeps what the file says of it; others come as catalogued, so [endurance], [aged],
-/// [wear_out], [qualification] and the pairs of [retention] do not speak of them. Sizes and places of areas are
-/// searched anew. `unknown_ids` of `only` are refused by the caller (known_ids), and so
-/// are policies that do not fit (refused).
+/// per cent of the units, the others are reckoned and say so. The project's own part keeps what the file says of it;
+/// others come as catalogued, so [endurance], [aged], [wear_out], [qualification] and the pairs of [retention] do not
+/// speak of them. Sizes and places of areas are searched anew. `unknown_ids` of `only` are refused by the caller
+/// (known_ids), and so are policies that do not fit (refused).
 Choice choose(const Project& project, const Catalog& catalog, const ChooseOptions& options);
 
 /// The project on another part: what its file says of its own part is left out.

@@ -170,7 +170,8 @@ TEST(Choose, ATotalSavedMoreRarelyMovesFurtherBetweenTwoSaves) {
     EXPECT_EQ(four.records[0].fields[0].movement_max, 4 * once);
     EXPECT_EQ(saved_so(project, {0.25, {}, false}).records[0].fields[0].movement_max, once); // a burst stays a burst
     project.records[0].fields[0].movement_max = 0xFFFFFFF0;
-    EXPECT_EQ(saved_so(project, {4, {}, false}).records[0].fields[0].movement_max, 0xFFFFFFFFU); // no further than it holds
+    EXPECT_EQ(saved_so(project, {4, {}, false}).records[0].fields[0].movement_max,
+              0xFFFFFFFFU); // no further than it holds
 }
 
 TEST(Choose, LazyStartsAndBatchesArePolicies) {

@@ -45,11 +45,12 @@ std::string label(const Candidate& candidate) {
 
 void add_row(std::string& out, const Candidate& candidate, const char* mark) {
     const std::string name = label(candidate);
-    const std::string figures = fmt::format(
-        "{:>7}{:>10}{:>9}{:>10}{:>10}{:>8}{}\n",
-        candidate.ring_blocks > 0 ? fmt::format("{}", candidate.ring_blocks) : "-", candidate.bytes,
-        short_number(candidate.margin), short_number(candidate.stall_ms), short_number(candidate.energy_j),
-        fmt::format("{:.2f}", candidate.score), fmt::format("{}{}", candidate.from_memory.empty() ? "" : "  m", candidate.reckoned ? "  r" : ""));
+    const std::string figures =
+        fmt::format("{:>7}{:>10}{:>9}{:>10}{:>10}{:>8}{}\n",
+                    candidate.ring_blocks > 0 ? fmt::format("{}", candidate.ring_blocks) : "-", candidate.bytes,
+                    short_number(candidate.margin), short_number(candidate.stall_ms), short_number(candidate.energy_j),
+                    fmt::format("{:.2f}", candidate.score),
+                    fmt::format("{}{}", candidate.from_memory.empty() ? "" : "  m", candidate.reckoned ? "  r" : ""));
     out += name.size() > 20 ? fmt::format("{:<2}{}\n{:22}{}", mark, name, "", figures)
                             : fmt::format("{:<2}{:<20}{}", mark, name, figures);
 }
@@ -112,7 +113,8 @@ void add_table(std::string& out, const Choice& choice, bool every) {
     add_words(
         out,
         "> the choice; * on the front: nothing else is as good in all and better in one; m figures from memory; /N "
-        "periodic saves N times as far apart; batchN: N samples an entry of a log; lazy: starts program nothing; r: starts reckoned, to some per cent, not counted; stall: longest put, service called in time",
+        "periodic saves N times as far apart; batchN: N samples an entry of a log; lazy: starts program nothing; r: "
+        "starts reckoned, to some per cent, not counted; stall: longest put, service called in time",
         0, 0);
     if (hidden > 0) { add_words(out, fmt::format("{} more layouts of these hold: --all shows them", hidden), 0, 0); }
 }

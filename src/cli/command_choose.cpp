@@ -65,7 +65,8 @@ std::string read_change(const std::string& text, SaveChange& out) {
         return "";
     }
     const size_t equals = text.find('=');
-    const std::string name = text.substr(0, equals), figure = equals == std::string::npos ? "" : text.substr(equals + 1);
+    const std::string name = text.substr(0, equals),
+                      figure = equals == std::string::npos ? "" : text.substr(equals + 1);
     const auto value = number_of(figure);
     if (name == "stretch") {
         if (!value || !(*value > 0 && *value <= 1e6)) {

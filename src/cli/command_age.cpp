@@ -12,6 +12,7 @@
 #include "budget/findings.hpp"
 #include "budget/search.hpp"
 #include "cli/commands.hpp"
+#include "cli/files.hpp"
 #include "cli/progress.hpp"
 #include "cli/text.hpp"
 #include "dossier/dossier.hpp"
@@ -165,17 +166,6 @@ std::string from_memory(const Device& part) {
     return out;
 }
 
-/// What ends the command early, as text or as JSON.
-void refuse(const CommandInput& input, nlohmann::json json, const std::string& text, std::ostream& out,
-            std::ostream& err) {
-    if (!input.json) {
-        err << text;
-        return;
-    }
-    json["holds"] = false;
-    out << json.dump(2, ' ', false, nlohmann::json::error_handler_t::replace) << '\n';
-}
-
 std::string show_ms(double ms) {
     return ms < 1000 ? fmt::format("{:.3g} ms", ms) : with_groups(ms) + " ms";
 }
@@ -308,25 +298,12 @@ AgedArea age_area(const Project& project, const AreaBudget& area, const LifeOpti
 int run_age(const CommandInput& input, std::ostream& out, std::ostream& err) {
     const ProjectFile file = load_project_file(input.arguments.front());
     const auto& project = file.project;
-    if (!project) {
-        const std::string text = render(project.error());
-        refuse(input, {{"errors", text}}, text, out, err);
-        return exit_input_wrong;
-    }
+    if (!project) { return complain(input, project.error(), out, err); }
     const auto seed = number(input, "--seed", 1);
     const auto turns = number(input, "--turns", 0);
-    if (!seed || !turns) {
-        const std::string text = "--seed and --turns take a whole number";
-        refuse(input, {{"errors", text}}, fmt::format("perdure: error: {}\n", text), out, err);
-        return exit_input_wrong;
-    }
+    if (!seed || !turns) { return complain(input, "--seed and --turns take a whole number", out, err); }
     const auto budget = make_budget(*project);
-    if (!budget) {
-        const std::string where = fmt::format("{}:{}: ", project->path, project->part_place.line);
-        refuse(input, {{"refused", budget.error().text}}, where + wrapped(budget.error().text, 2, where.size()) + '\n',
-               out, err);
-        return exit_input_wrong;
-    }
+    if (!budget) { return complain(input, *project, budget.error(), out, err); }
     LifeOptions options;
     options.seed = *seed;
     options.turns_max = *turns;

@@ -7,7 +7,7 @@
 #include "budget/sensitivity.hpp"
 #include "budget/text.hpp"
 #include "cli/commands.hpp"
-#include "cli/text.hpp"
+#include "cli/files.hpp"
 #include "project/read.hpp"
 
 namespace perdure {
@@ -17,24 +17,9 @@ int run_budget(const CommandInput& input, std::ostream& out, std::ostream& err) 
         out << json.dump(2, ' ', false, nlohmann::json::error_handler_t::replace) << '\n';
     };
     const auto project = load_project(input.arguments.front(), catalog());
-    if (!project) {
-        if (input.json) {
-            print({{"holds", false}, {"errors", render(project.error())}});
-        } else {
-            err << render(project.error());
-        }
-        return exit_input_wrong;
-    }
+    if (!project) { return complain(input, project.error(), out, err); }
     const auto budget = make_budget(*project);
-    if (!budget) {
-        if (input.json) {
-            print({{"holds", false}, {"refused", budget.error().text}});
-        } else {
-            const std::string where = fmt::format("{}:{}: ", project->path, project->part_place.line);
-            err << where << wrapped(budget.error().text, 2, where.size()) << '\n';
-        }
-        return exit_input_wrong;
-    }
+    if (!budget) { return complain(input, *project, budget.error(), out, err); }
     std::optional<Sensitivity> sensitivity;
     if (input.options.find("--sensitivity") != input.options.end()) { sensitivity = sensitivity_of(*project, *budget); }
     if (input.json) {

@@ -4,6 +4,7 @@
 #include <nlohmann/json.hpp>
 
 #include "cli/commands.hpp"
+#include "cli/files.hpp"
 #include "cli/text.hpp"
 #include "dossier/project_json.hpp"
 #include "firmware/memory_map.hpp"
@@ -135,14 +136,7 @@ int run_check(const CommandInput& input, std::ostream& out, std::ostream& err) {
     const auto print = [&](const nlohmann::json& json) {
         out << json.dump(2, ' ', false, nlohmann::json::error_handler_t::replace) << '\n';
     };
-    if (!project) {
-        if (input.json) {
-            print({{"ok", false}, {"errors", diagnostics_json(project.error())}});
-        } else {
-            err << render(project.error());
-        }
-        return exit_input_wrong;
-    }
+    if (!project) { return complain(input, project.error(), out, err); }
     const std::optional<double> share = flash_share(*project);
     const std::optional<double> share_max = project->requirements.flash_share_max;
     bool met = !share || !share_max || *share <= *share_max;
@@ -151,21 +145,14 @@ int run_check(const CommandInput& input, std::ostream& out, std::ostream& err) {
     const auto elf = input.options.find("--elf");
     if (elf != input.options.end()) {
         auto mapped = map_firmware(*project, elf->second);
-        if (!mapped) {
-            if (input.json) {
-                print({{"ok", false}, {"errors", mapped.error()}});
-            } else {
-                err << mapped.error();
-            }
-            return exit_input_wrong;
-        }
+        if (!mapped) { return complain_rendered(input, mapped.error(), out, err); }
         map = std::move(*mapped);
         for (const MappedArea& area : map) { met = met && area.problems.empty(); }
     }
     if (input.json) {
         nlohmann::json json = project_json(*project);
         if (elf != input.options.end()) { json["map"] = json_of(map); }
-        json["ok"] = met;
+        json["holds"] = met;
         print(json);
     } else {
         show_project(*project, out);

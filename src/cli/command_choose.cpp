@@ -9,6 +9,7 @@
 #include "choose/choose.hpp"
 #include "choose/text.hpp"
 #include "cli/commands.hpp"
+#include "cli/files.hpp"
 #include "project/diagnostic.hpp"
 #include "project/read.hpp"
 
@@ -145,19 +146,11 @@ int run_choose(const CommandInput& input, std::ostream& out, std::ostream& err) 
     const auto print = [&](const nlohmann::json& json) {
         out << json.dump(2, ' ', false, nlohmann::json::error_handler_t::replace) << '\n';
     };
-    const auto wrong = [&](const std::string& text) {
-        if (input.json) {
-            print({{"holds", false}, {"errors", text}});
-        } else {
-            err << text << (text.empty() || text.back() != '\n' ? "\n" : "");
-        }
-        return exit_input_wrong;
-    };
     const auto project = load_project(input.arguments.front(), catalog());
-    if (!project) { return wrong(render(project.error())); }
+    if (!project) { return complain(input, project.error(), out, err); }
     ChooseOptions options;
     if (const std::string message = read_options(input, *project, options); !message.empty()) {
-        return wrong("perdure choose: " + message);
+        return complain(input, message, out, err);
     }
     const Choice choice = choose(*project, catalog(), options);
     if (input.json) {

@@ -237,13 +237,9 @@ int run_cut(const CommandInput& input, std::ostream& out, std::ostream& err) {
     if (input.arguments.size() != 1) { return complain(input, "cut takes one project file", out, err); }
     const ProjectFile file = load_project_file(input.arguments.front());
     const auto& project = file.project;
-    if (!project) {
-        if (input.json) { return complain(input, render(project.error()), out, err); }
-        err << render(project.error());
-        return exit_input_wrong;
-    }
+    if (!project) { return complain(input, project.error(), out, err); }
     const auto budget = make_budget(*project);
-    if (!budget) { return complain(input, budget.error().text, out, err); }
+    if (!budget) { return complain(input, *project, budget.error(), out, err); }
     const Demand demand = demand_of(*project);
     std::vector<CutArea> areas;
     const auto begun = std::chrono::steady_clock::now();

@@ -109,7 +109,7 @@ int run_cut_log(const CommandInput& input, std::ostream& out, std::ostream& err)
     std::map<RecordKey, std::string> names;
     if (input.arguments.size() > 1) {
         const auto project = load_project(input.arguments[1], catalog());
-        if (!project) { return complain_rendered(input, render(project.error()), out, err); }
+        if (!project) { return complain(input, project.error(), out, err); }
         names = names_of(*project);
     }
     const CutLogReport report = check_cut_log(read_bench_log(*text));

@@ -7,6 +7,7 @@
 
 #include "budget/findings.hpp"
 #include "cli/commands.hpp"
+#include "cli/files.hpp"
 #include "cli/text.hpp"
 #include "firmware/code_estimate.hpp"
 #include "firmware/firmware.hpp"
@@ -106,14 +107,7 @@ int run_emit(const CommandInput& input, std::ostream& out, std::ostream& err) {
     const auto print = [&](const nlohmann::json& json) {
         out << json.dump(2, ' ', false, nlohmann::json::error_handler_t::replace) << '\n';
     };
-    const auto refuse = [&](const std::string& text) {
-        if (input.json) {
-            print({{"holds", false}, {"errors", text}});
-        } else {
-            err << text;
-        }
-        return exit_input_wrong;
-    };
+    const auto refuse = [&](const std::string& text) { return complain_rendered(input, text, out, err); };
     EmitOptions options;
     if (const auto prefix = input.options.find("--prefix"); prefix != input.options.end()) {
         if (const auto why = why_no_prefix(prefix->second)) {
@@ -123,21 +117,18 @@ int run_emit(const CommandInput& input, std::ostream& out, std::ostream& err) {
     }
     options.bench = input.options.contains("--bench");
     const auto project = load_project(input.arguments[0], catalog());
-    if (!project) { return refuse(render(project.error())); }
+    if (!project) { return complain(input, project.error(), out, err); }
     options.project_sha256 = sha256_hex(bytes_of(input.arguments[0]));
     const auto budget = make_budget(*project);
-    if (!budget) {
-        const std::string where = fmt::format("{}:{}: ", project->path, project->part_place.line);
-        return refuse(where + wrapped(budget.error().text, 2, where.size()) + "\n");
-    }
+    if (!budget) { return complain(input, *project, budget.error(), out, err); }
     Outcome outcome;
     for (const Finding& finding : budget->findings) {
         if (!finding.holds()) { outcome.failing.push_back(finding.name + " of area " + finding.area); }
     }
     const auto plan = plan_firmware(*project, *budget);
-    if (!plan) { return refuse(render(plan.error())); }
+    if (!plan) { return complain(input, std::vector{plan.error()}, out, err); }
     const auto files = emit_firmware(*project, *plan, options);
-    if (!files) { return refuse(render(files.error())); }
+    if (!files) { return complain(input, std::vector{files.error()}, out, err); }
     outcome.folder = input.arguments[1];
     const auto report = write_folder(outcome.folder, *files, input.options.contains("--force"));
     if (!report) {

@@ -103,22 +103,51 @@ TEST(CommandCheck, ARequirementThatDoesNotHoldGivesOne) {
     const Ran ran = run({"check", file.path()});
     EXPECT_EQ(ran.code, exit_not_met);
     EXPECT_NE(ran.out.find("0.5 taken, 0.25 allowed: does not hold\n"), std::string::npos) << ran.out;
-    EXPECT_FALSE(nlohmann::json::parse(run({"check", "--json", file.path()}).out).at("ok").get<bool>());
+    EXPECT_FALSE(nlohmann::json::parse(run({"check", "--json", file.path()}).out).at("holds").get<bool>());
 }
 
 TEST(CommandCheck, JsonHoldsTheProjectOrTheErrors) {
     const TemporaryFile file(project_text("0.5"));
     const nlohmann::json good = nlohmann::json::parse(run({"check", file.path(), "--json"}).out);
-    EXPECT_TRUE(good.at("ok").get<bool>());
+    EXPECT_TRUE(good.at("holds").get<bool>());
     EXPECT_EQ(good.at("records").at(0).at("saves").at(0).at("every_s").get<double>(), 60);
     EXPECT_EQ(good.at("part").at("runs").at(0).at("count").get<int>(), 8);
     const TemporaryFile wrong(project_text("\"half\""));
     const Ran ran = run({"check", wrong.path(), "--json"});
     EXPECT_EQ(ran.code, exit_input_wrong);
     const nlohmann::json bad = nlohmann::json::parse(ran.out);
-    EXPECT_FALSE(bad.at("ok").get<bool>());
+    EXPECT_FALSE(bad.at("holds").get<bool>());
     EXPECT_EQ(bad.at("errors").at(0).at("line").get<int>(), 21);
     EXPECT_EQ(bad.at("errors").at(0).at("column").get<int>(), 15);
+}
+
+/// One form for whatever is wrong with the input, from every command that reads a project file.
+TEST(CommandLine, JsonOfWrongInputHasOneForm) {
+    const TemporaryFile wrong(project_text("\"half\""));
+    const std::vector<std::vector<std::string>> lines{{"check", wrong.path()},
+                                                      {"budget", wrong.path()},
+                                                      {"choose", wrong.path()},
+                                                      {"age", wrong.path()},
+                                                      {"cut", wrong.path()},
+                                                      {"emit", wrong.path(), "nowhere"},
+                                                      {"image", wrong.path(), "-o", "x.hex"},
+                                                      {"inspect", wrong.path(), "x.hex"},
+                                                      {"report", wrong.path(), "-o", "x.html"},
+                                                      {"ship", wrong.path()},
+                                                      {"upgrade", wrong.path(), wrong.path()}};
+    for (const std::vector<std::string>& line : lines) {
+        std::vector<std::string> words = line;
+        words.emplace_back("--json");
+        const Ran ran = run(words);
+        SCOPED_TRACE(line[0] + ": " + ran.out);
+        EXPECT_EQ(ran.code, exit_input_wrong);
+        const nlohmann::json json = nlohmann::json::parse(ran.out);
+        EXPECT_EQ(json.at("holds"), false);
+        ASSERT_FALSE(json.at("errors").empty());
+        EXPECT_NE(json["errors"][0].at("message").get<std::string>().find("flash_share"), std::string::npos);
+    }
+    const nlohmann::json part = nlohmann::json::parse(run({"parts", "stm32g0711", "--json"}).out);
+    EXPECT_NE(part.at("errors").at(0).at("message").get<std::string>().find("nearest: stm32g071"), std::string::npos);
 }
 
 TEST(CommandCheck, JsonStandsAnyBytes) {

@@ -6,6 +6,7 @@
 
 #include "catalog/catalog.hpp"
 #include "cli/commands.hpp"
+#include "cli/files.hpp"
 #include "cli/text.hpp"
 #include "dossier/part_figures.hpp"
 #include "project/diagnostic.hpp"
@@ -99,16 +100,9 @@ int run_parts(const CommandInput& input, std::ostream& out, std::ostream& err) {
         std::vector<std::string> ids;
         for (const Device& known : parts.devices) { ids.push_back(known.id); }
         const std::string near = nearest(id, ids);
-        const std::string text = fmt::format("no part \"{}\" in the catalogue", id);
-        if (input.json) {
-            nlohmann::json json{{"errors", text}};
-            if (!near.empty()) { json["nearest"] = near; }
-            out << json.dump(2, ' ', false, nlohmann::json::error_handler_t::replace) << '\n';
-            return exit_input_wrong;
-        }
-        err << fmt::format("perdure: error: {}\n", text);
-        if (!near.empty()) { err << fmt::format("  nearest: {}\n", near); }
-        return exit_input_wrong;
+        std::string text = fmt::format("no part \"{}\" in the catalogue", id);
+        if (!near.empty()) { text += "\n  nearest: " + near; }
+        return complain(input, text, out, err);
     }
     if (input.json) {
         out << part_json(*part).dump(2) << '\n';

@@ -47,7 +47,7 @@ int run_report(const CommandInput& input, std::ostream& out, std::ostream& err) 
         }
     }
     const ProjectFile file = load_project_file(input.arguments.front());
-    if (!file.project) { return complain_rendered(input, render(file.project.error()), out, err); }
+    if (!file.project) { return complain(input, file.project.error(), out, err); }
     if (!option_of(input, "--no-choice")) {
         runs.choice = choice_json(choose(*file.project, catalog(), {}));
         runs.choice["sha256"] = file.sha256;

@@ -11,7 +11,8 @@
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
-#include "project/diagnostic.hpp"
+#include "cli/text.hpp"
+#include "dossier/project_json.hpp"
 #include "project/read.hpp"
 
 namespace perdure {
@@ -75,18 +76,41 @@ std::string write_file(const std::string& path, std::string_view contents) {
     return fmt::format("cannot write '{}'{}", path, reason);
 }
 
-int complain(const CommandInput& input, const std::string& text, std::ostream& out, std::ostream& err) {
-    return complain_rendered(input, input.json ? text : fmt::format("perdure: error: {}\n", text), out, err);
-}
+namespace {
 
-int complain_rendered(const CommandInput& input, const std::string& text, std::ostream& out, std::ostream& err) {
+int wrong_input(const CommandInput& input, nlohmann::json errors, const std::string& text, std::ostream& out,
+                std::ostream& err) {
     if (input.json) {
-        const nlohmann::json json{{"holds", false}, {"errors", text}};
+        const nlohmann::json json{{"holds", false}, {"errors", std::move(errors)}};
+        // A file may hold any text: bytes that are not UTF-8 become the replacement character.
         out << json.dump(2, ' ', false, nlohmann::json::error_handler_t::replace) << '\n';
     } else {
         err << text;
     }
     return exit_input_wrong;
+}
+
+} // namespace
+
+int complain(const CommandInput& input, const std::string& text, std::ostream& out, std::ostream& err) {
+    return wrong_input(input, {{{"message", text}}}, fmt::format("perdure: error: {}\n", text), out, err);
+}
+
+int complain_rendered(const CommandInput& input, const std::string& text, std::ostream& out, std::ostream& err) {
+    std::string message = text;
+    while (!message.empty() && message.back() == '\n') { message.pop_back(); }
+    return wrong_input(input, {{{"message", message}}}, text, out, err);
+}
+
+int complain(const CommandInput& input, const std::vector<Diagnostic>& errors, std::ostream& out, std::ostream& err) {
+    return wrong_input(input, diagnostics_json(errors), render(errors), out, err);
+}
+
+int complain(const CommandInput& input, const Project& project, const Refusal& refusal, std::ostream& out,
+             std::ostream& err) {
+    const std::string where = fmt::format("{}:{}: ", project.path, project.part_place.line);
+    const nlohmann::json error{{"message", refusal.text}, {"file", project.path}, {"line", project.part_place.line}};
+    return wrong_input(input, {error}, where + wrapped(refusal.text, 2, where.size()) + '\n', out, err);
 }
 
 std::string render_hex_errors(const std::string& path, std::string_view contents, const HexRead& read) {
@@ -113,7 +137,7 @@ std::string render_hex_errors(const std::string& path, std::string_view contents
 std::optional<Project> project_of(const CommandInput& input, std::ostream& out, std::ostream& err) {
     auto project = load_project(input.arguments.front(), catalog());
     if (project) { return std::move(*project); }
-    complain_rendered(input, render(project.error()), out, err);
+    complain(input, project.error(), out, err);
     return std::nullopt;
 }
 

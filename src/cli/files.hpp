@@ -12,6 +12,8 @@
 
 #include "cli/commands.hpp"
 #include "hex/hex.hpp"
+#include "project/diagnostic.hpp"
+#include "project/layout.hpp"
 #include "project/project.hpp"
 
 namespace perdure {
@@ -25,11 +27,17 @@ std::string last_reason();
 /// Writes a file so that it is there whole or not at all. Empty, or why it cannot be written.
 std::string write_file(const std::string& path, std::string_view contents);
 
-/// Says what is wrong with the input, as text on `err` or as JSON on `out`. Gives the exit code.
+/// Says what is wrong with the input, as text on `err` or as JSON on `out`: {"holds": false, "errors": [{"message":
+/// ...}]}, with "file", "line", "column", "expected" and "nearest" where they are known. Gives the exit code.
 int complain(const CommandInput& input, const std::string& text, std::ostream& out, std::ostream& err);
 
 /// The same for a text that names its place already.
 int complain_rendered(const CommandInput& input, const std::string& text, std::ostream& out, std::ostream& err);
+
+/// The same for a project file's errors, one by one, and for a project that no budget can be made of.
+int complain(const CommandInput& input, const std::vector<Diagnostic>& errors, std::ostream& out, std::ostream& err);
+int complain(const CommandInput& input, const Project& project, const Refusal& refusal, std::ostream& out,
+             std::ostream& err);
 
 /// Errors of a HEX or S-record file with their lines, as a project file's are shown.
 std::string render_hex_errors(const std::string& path, std::string_view contents, const HexRead& read);

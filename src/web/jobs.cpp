@@ -95,10 +95,8 @@ void Jobs::run(const std::string& name, Job& job, unsigned seconds) {
         job.state = "failed";
         job.error = "it ended without a result";
         if (!child.started) { job.error = "it could not be started"; }
-        for (const char* key : {"errors", "refused"}) {
-            if (result.is_object() && result.contains(key) && result[key].is_string()) {
-                job.error = result[key].get<std::string>();
-            }
+        if (result.is_object() && result.contains("errors") && !result["errors"].empty()) {
+            job.error = result["errors"][0].value("message", job.error);
         }
     }
 }

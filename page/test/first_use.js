@@ -237,7 +237,7 @@ try {
         await download.saveAs(report);
         kept.figures.report_bytes = (await stat(report)).size;
         assert.ok(kept.figures.report_bytes < 2e6);
-        const script = /<script type="module">(.*)<\/script>/s.exec(await (await page.request.get(server.address)).text())[1];
+        const script = /<script type="module">(.*?)<\/script>/s.exec(await (await page.request.get(server.address)).text())[1];
         kept.figures.script_gzipped_bytes = gzipSync(script).length;
         assert.ok(kept.figures.script_gzipped_bytes < 400 * 1024);
     });

@@ -15,12 +15,10 @@ function note_when_there(wanted) {
     const look = () => {
         const there = document.body && wanted.every((each) => document.querySelector(each));
         if (!there) return requestAnimationFrame(look);
-        // Behind the frame that shows it.
-        requestAnimationFrame(() => {
-            const { port1, port2 } = new MessageChannel();
-            port1.onmessage = () => (window.there_at = performance.timeOrigin + performance.now());
-            port2.postMessage(null);
-        });
+        // Behind the frame that shows it, which is painted when this callback is done.
+        const { port1, port2 } = new MessageChannel();
+        port1.onmessage = () => (window.there_at = performance.timeOrigin + performance.now());
+        port2.postMessage(null);
     };
     requestAnimationFrame(look);
 }

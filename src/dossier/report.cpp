@@ -43,6 +43,12 @@ std::string_view no_page() {
     return "this program was built without its page, since npm was not found then; ./dev build installs it";
 }
 
+size_t fixed_beginning(std::string_view page) {
+    const size_t place = page.find(title_place);
+    const size_t element = place == std::string_view::npos ? place : page.rfind('<', place);
+    return element == std::string_view::npos ? 0 : element;
+}
+
 std::string report_html(std::string_view page, const nlohmann::json& dossier) {
     const std::string text = dossier.value("text", std::string{});
     std::string title = "Perdure";

@@ -21,4 +21,7 @@ std::string date_now();
 /// scripts. Empty if the page has no such place.
 std::string report_html(std::string_view page, const nlohmann::json& dossier);
 
+/// How many bytes report_html() begins with whatever the document is: up to the page's title.
+size_t fixed_beginning(std::string_view page);
+
 } // namespace perdure

@@ -7,6 +7,7 @@
 #include <cstdlib>
 #include <filesystem>
 #include <fstream>
+#include <future>
 #include <memory>
 #include <mutex>
 #include <sstream>
@@ -138,11 +139,28 @@ struct Server::Inside {
     void post(const std::string& what, const Request& request, Response& response);
 };
 
+/// Style and script, which are the same for every project, go out at once: the browser reads them while the rest is
+/// computed.
 void Server::Inside::get_page(Response& response) const {
-    const ProjectFile file = on_disk();
-    nlohmann::json json = document(file, 0, true); // at once; the page then asks for the exact answer
-    json["live"] = {{"parts", parts}, {"is_new", is_new()}, {"jobs", jobs.states()}};
-    send(response, report_html(options.page, json), "text/html; charset=utf-8");
+    const auto whole = std::make_shared<std::future<std::string>>(std::async(std::launch::async, [this] {
+        const ProjectFile file = on_disk();
+        nlohmann::json json = document(file, 0, true); // the page then asks for the exact answer
+        json["live"] = {{"parts", parts}, {"is_new", is_new()}, {"jobs", jobs.states()}};
+        return report_html(options.page, json);
+    }));
+    // Written so, the library does not take it for a type to compress, which would take longer than to send it.
+    constexpr const char* type = "Text/html; charset=utf-8";
+    response.set_chunked_content_provider(type, [this, whole](size_t offset, httplib::DataSink& sink) {
+        const size_t sent = fixed_beginning(options.page);
+        if (offset == 0 && sent > 0) { return sink.write(options.page.data(), sent); }
+        try {
+            const std::string page = whole->get();
+            if (page.size() < sent) { return false; }
+            sink.write(page.data() + sent, page.size() - sent);
+        } catch (const std::exception&) { return false; } // ends the line: the browser says that the page broke off
+        sink.done();
+        return true;
+    });
 }
 
 /// Writes the text as it was sent, if the file still is what the page began with.

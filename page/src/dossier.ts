@@ -274,6 +274,8 @@ export interface Candidate {
     behind: string;
     stretch: number;
     policy: string;
+    batch?: number | null;
+    lazy_start?: boolean;
 }
 
 export interface Choice {

@@ -1,19 +1,22 @@
 // How numbers are shown: three digits that count, thousands set apart, SI units.
 import type { AreaBudget, Budget, Finding, Status } from "./dossier";
 
+/** Thousands set apart; the browser's own way takes 20 ms and more when it is first asked. */
+const grouped = (value: number) => String(Math.round(value)).replace(/\B(?=(\d{3})+$)/g, ",");
+
 /** "3,010", "0.532", "1.29e-5". */
 export function figure(value: number | null | undefined): string {
     if (value === null || value === undefined || !Number.isFinite(value)) return "–";
     const size = Math.abs(value);
     if (size === 0) return "0";
     if (size >= 1e9 || size < 1e-3) return value.toExponential(2);
-    if (size >= 1000) return Math.round(value).toLocaleString("en-US");
+    if (size >= 1000) return grouped(value);
     return Number(value.toPrecision(3)).toString();
 }
 
 /** A whole number: "2,145,917". */
 export function count(value: number | null | undefined): string {
-    return value === null || value === undefined ? "–" : Math.round(value).toLocaleString("en-US");
+    return value === null || value === undefined ? "–" : grouped(value);
 }
 
 /** "94.4 %". */

@@ -148,8 +148,9 @@ void Server::Inside::get_page(Response& response) const {
         json["live"] = {{"parts", parts}, {"is_new", is_new()}, {"jobs", jobs.states()}};
         return report_html(options.page, json);
     }));
-    // Written so, the library does not take it for a type to compress, which would take longer than to send it.
-    constexpr const char* type = "Text/html; charset=utf-8";
+    // Written so, the library does not take it for a type to compress, which would take longer than to send it. The
+    // page itself says that it is UTF-8.
+    constexpr const char* type = "Text/html";
     response.set_chunked_content_provider(type, [this, whole](size_t offset, httplib::DataSink& sink) {
         const size_t sent = fixed_beginning(options.page);
         if (offset == 0 && sent > 0) { return sink.write(options.page.data(), sent); }
@@ -207,9 +208,11 @@ void Server::Inside::play_case(const nlohmann::json& request, Response& response
     const ChildResult child = run_child(words, stopping, {}, case_bytes_max, case_seconds_max);
     const nlohmann::json played = nlohmann::json::parse(child.out, nullptr, false);
     if ((child.code == 0 || child.code == 1) && played.is_object()) { return answer(response, played); }
-    const bool said = played.is_object() && played.contains("errors") && played["errors"].is_string();
-    refuse(response, 500,
-           "the case could not be played: " + (said ? played["errors"].get<std::string>() : "it took too long"));
+    std::string why = "it took too long";
+    if (played.is_object() && played.contains("errors") && !played["errors"].empty()) {
+        why = played["errors"][0].value("message", why);
+    }
+    refuse(response, 500, "the case could not be played: " + why);
 }
 
 void Server::Inside::post(const std::string& what, const Request& request, Response& response) {

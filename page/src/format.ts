@@ -57,7 +57,7 @@ export function amount(value: number | null, unit: string): string {
     if (unit === "ms") return milliseconds(value);
     if (unit === "s") return seconds(value);
     if (unit === "of flash" || unit === "of it" || unit === "of units") return value === null ? "–" : `${percent(value)} ${unit}`;
-    return `${figure(value)} ${unit === "C" ? "°C" : unit === "uF" ? "µF" : unit}`;
+    return `${figure(value)} ${unit === "C" ? "°C" : unit === "uF" ? "µF" : unit === "us" ? "µs" : unit}`;
 }
 
 export const status_words: Record<Status, string> = {

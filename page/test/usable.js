@@ -2,7 +2,8 @@
 // The browser is running already, as a user's is; each run has a new program, a new address and a new page.
 //   node usable.js PROGRAM FILE [RUNS]
 // Prints JSON: by step in milliseconds the median, the least, the longest and the middle half over all runs; and the
-// whole as a multiple of what an empty page from a plain server takes in this browser, on this machine, in between.
+// whole as a multiple of what an empty page from a plain server takes in this browser, on this machine, in between. In
+// five more runs the processor time of the page's main thread until then.
 import { createServer } from "node:http";
 import { loadavg, cpus } from "node:os";
 import { end_all, launch, open } from "./browser.js";
@@ -17,15 +18,27 @@ function note_when_there(wanted) {
         if (!there) return requestAnimationFrame(look);
         // Behind the frame that shows it, which is painted when this callback is done.
         const { port1, port2 } = new MessageChannel();
-        port1.onmessage = () => (window.there_at = performance.timeOrigin + performance.now());
+        port1.onmessage = () => {
+            performance.mark("there");
+            window.there_at = performance.timeOrigin + performance.now();
+        };
         port2.postMessage(null);
     };
     requestAnimationFrame(look);
 }
 
-async function visit(browser, address, wanted) {
+/** Processor time of the page's main thread up to that mark: unlike the clock it says the same on a busy machine. */
+function main_thread_ms(trace) {
+    const events = JSON.parse(trace.toString()).traceEvents;
+    const mark = events.find((each) => each.name === "there" && each.cat.includes("user_timing"));
+    const tasks = events.filter((each) => each.name.endsWith("RunTask") && each.pid === mark.pid && each.tid === mark.tid && each.ts < mark.ts);
+    return tasks.reduce((sum, each) => sum + (each.tdur ?? 0), 0) / 1000;
+}
+
+async function visit(browser, address, wanted, trace = false) {
     const context = await browser.newContext({ viewport: { width: 1440, height: 900 } });
     const page = await context.newPage();
+    if (trace) await browser.startTracing(page, { categories: ["toplevel", "blink.user_timing"] });
     await page.addInitScript(`(${note_when_there})(${JSON.stringify(wanted)})`);
     const begun = await address();
     await page.goto(begun.url, { waitUntil: "commit" });
@@ -35,8 +48,9 @@ async function visit(browser, address, wanted) {
         const at = (time) => performance.timeOrigin + time;
         return { asked: at(navigation.requestStart), first_byte: at(navigation.responseStart), last_byte: at(navigation.responseEnd), script_ran: at(navigation.domContentLoadedEventEnd), there: window.there_at };
     });
+    const main_ms = trace ? main_thread_ms(await browser.stopTracing()) : 0;
     await context.close();
-    return { ...times, begun: begun.at, listening: begun.listening };
+    return { main_ms, ...times, begun: begun.at, listening: begun.listening };
 }
 
 const clock = () => performance.timeOrigin + performance.now();
@@ -53,19 +67,25 @@ try {
     const live = [];
     const empty = [];
     const load_before = loadavg()[0];
-    for (let i = -1; i < runs; i++) { // the first warms the browser up
+    const visit_live = async (trace) => {
         let server;
         const one = await visit(browser, async () => {
             const at = clock();
             server = await open(program, file);
             return { url: server.address, at, listening: clock() };
-        }, [".cm-content[contenteditable=true]", ".bar .short", ".margins tbody tr"]);
+        }, [".cm-content[contenteditable=true]", ".bar .short", ".margins tbody tr"], trace);
         await server.end();
+        return one;
+    };
+    for (let i = -1; i < runs; i++) { // the first warms the browser up
+        const one = await visit_live(false);
         const other = await visit(browser, async () => ({ url: `http://127.0.0.1:${plain.address().port}/`, at: clock(), listening: clock() }), ["#all"]);
         if (i < 0) continue;
         live.push(one);
         empty.push(other);
     }
+    const main = [];
+    for (let i = 0; i < 5; i++) main.push((await visit_live(true)).main_ms);
     const step = (from, to) => middle(live.map((each) => each[to] - each[from]));
     const usable = step("begun", "there");
     const empty_ms = middle(empty.map((each) => each.there - each.begun));
@@ -75,6 +95,7 @@ try {
         load: [load_before, loadavg()[0]],
         usable_ms: usable,
         steps_ms: { program_listens: step("begun", "listening"), browser_asks: step("listening", "asked"), answer_begins: step("asked", "first_byte"), answer_ends: step("first_byte", "last_byte"), script_ran: step("last_byte", "script_ran"), painted: step("script_ran", "there") },
+        main_thread_cpu_ms: middle(main),
         empty_page_ms: empty_ms,
         ratio: Math.round(100 * (usable.median / empty_ms.median)) / 100,
     }, null, 2));

@@ -160,5 +160,16 @@ TEST(Report, NothingInTheDocumentEndsItsScript) {
     EXPECT_EQ(report_html("no places", dossier), "");
 }
 
+TEST(Report, ItsBeginningIsTheSameForEveryDocument) {
+    const std::string page = "<head><script>1</script><title>PERDURE_TITLE</title></head>PERDURE_TEXT PERDURE_DOSSIER";
+    const size_t same = fixed_beginning(page);
+    EXPECT_EQ(page.substr(0, same), "<head><script>1</script>");
+    const std::string html = report_html(page, {{"budget", {{"project", "pump"}}}});
+    EXPECT_EQ(html.substr(0, same), page.substr(0, same));
+    EXPECT_NE(html.find("<title>pump"), std::string::npos);
+    EXPECT_EQ(fixed_beginning("no title"), 0U);
+    EXPECT_EQ(fixed_beginning(""), 0U);
+}
+
 } // namespace
 } // namespace perdure

@@ -10,6 +10,7 @@
 #include "cli/files.hpp"
 #include "cli/fleet_report.hpp"
 #include "cli/inspect_report.hpp"
+#include "cli/text.hpp"
 
 namespace perdure {
 namespace {
@@ -124,8 +125,9 @@ int run_inspect(const CommandInput& input, std::ostream& out, std::ostream& err)
     }
     const Inspection inspection = inspect(*expected, dump, typed.options);
     if (!inspection.place.unclear.empty()) {
-        return complain(input, fmt::format("{}: {}: say it with --base ADDRESS", path, inspection.place.unclear), out,
-                        err);
+        const std::string text = fmt::format("{}: {}: say it with --base ADDRESS", path, inspection.place.unclear);
+        if (input.json) { return complain(input, text, out, err); }
+        return complain_rendered(input, wrapped("perdure: error: " + text, 2, 0) + "\n", out, err);
     }
     if (const auto folder = option_of(input, "--logs")) {
         const std::string wrong = write_logs(inspection, *folder);

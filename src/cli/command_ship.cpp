@@ -56,9 +56,9 @@ int run_ship(const CommandInput& input, std::ostream& out, std::ostream& err) {
     const auto contents = read_file(path);
     if (!contents) { return complain(input, contents.error(), out, err); }
     auto shipped = shipped_versions(path);
-    if (!shipped) { return complain_rendered(input, shipped.error(), out, err); }
+    if (!shipped) { return complain(input, shipped.error(), out, err); }
     const auto versions = load_all_versions(path);
-    if (!versions) { return complain_rendered(input, versions.error(), out, err); }
+    if (!versions) { return complain(input, versions.error(), out, err); }
     const std::string folder = versions_folder(path);
     const std::string sha256 = sha256_hex(*contents);
     const bool filed = !shipped->empty() && shipped->back().sha256 == sha256 &&
@@ -77,6 +77,10 @@ int run_ship(const CommandInput& input, std::ostream& out, std::ostream& err) {
         const std::string failed = file_away(folder, *contents, *shipped);
         if (!failed.empty()) { return complain(input, failed, out, err); }
     }
+    std::vector<std::string> warnings;
+    if (!filed && versions->size() > 1) {
+        warnings = compare((*versions)[versions->size() - 2], versions->back()).warnings;
+    }
     if (input.json) {
         const nlohmann::json json{{"holds", breaches.empty()},
                                   {"filed", !filed && breaches.empty()},
@@ -84,11 +88,13 @@ int run_ship(const CommandInput& input, std::ostream& out, std::ostream& err) {
                                   {"folder", folder},
                                   {"sha256", sha256},
                                   {"store", release},
-                                  {"broken_rules", json_of(breaches)}};
+                                  {"broken_rules", json_of(breaches)},
+                                  {"warnings", warnings}};
         out << json.dump(2, ' ', false, nlohmann::json::error_handler_t::replace) << '\n';
     } else if (!breaches.empty()) {
         out << fmt::format("{} is not filed:\n", path);
         print_breaches(breaches, out);
+        print_warnings(warnings, out);
     } else {
         out << wrapped(fmt::format(
                            "{} is {}filed as version {}, with store {}: {}", path, filed ? "already " : "",
@@ -97,6 +103,7 @@ int run_ship(const CommandInput& input, std::ostream& out, std::ostream& err) {
                        2, 0)
             << '\n';
         out << fmt::format("SHA-256 {}\n", sha256);
+        print_warnings(warnings, out);
     }
     return breaches.empty() ? exit_ok : exit_not_met;
 }

@@ -5,6 +5,7 @@
 
 #include "cli/commands.hpp"
 #include "cli/files.hpp"
+#include "cli/text.hpp"
 #include "cli/upgrade_report.hpp"
 #include "cli/versions.hpp"
 #include "upgrade/releases.hpp"
@@ -49,7 +50,7 @@ int run_pair(const CommandInput& input, const UpgradeInput& typed, std::ostream&
     std::vector<ProductVersion> versions(2);
     for (size_t i = 0; i < 2; i++) {
         auto version = load_version(input.arguments[i], static_cast<int>(i == 0 ? typed.from_store : typed.to_store));
-        if (!version) { return complain_rendered(input, version.error(), out, err); }
+        if (!version) { return complain(input, version.error(), out, err); }
         versions[i] = std::move(*version);
         (void)place_version(versions[i]); // it has moved
     }
@@ -64,7 +65,23 @@ int run_pair(const CommandInput& input, const UpgradeInput& typed, std::ostream&
 
 int run_all(const CommandInput& input, const UpgradeInput& typed, std::ostream& out, std::ostream& err) {
     const auto versions = load_all_versions(input.arguments.front());
-    if (!versions) { return complain_rendered(input, versions.error(), out, err); }
+    if (!versions) { return complain(input, versions.error(), out, err); }
+    if (versions->size() < 2 && versions->front().number != 0) {
+        const ProductVersion& only = versions->front();
+        if (input.json) {
+            const nlohmann::json json{
+                {"holds", true}, {"broken_rules", nlohmann::json::array()}, {"pairs", nlohmann::json::array()}};
+            out << json.dump(2) << '\n';
+        } else {
+            out << wrapped(
+                       fmt::format("{}: nothing to try yet: {} is the only one filed in {}, and {} is that very one",
+                                   only.project.product.name, only.name, versions_folder(input.arguments.front()),
+                                   input.arguments.front()),
+                       2, 0)
+                << '\n';
+        }
+        return exit_ok;
+    }
     if (versions->size() < 2) {
         return complain(input,
                         fmt::format("no other version is filed in {}: perdure ship files one",

@@ -141,6 +141,77 @@ TEST(CommandUpgrade, ATurnOfVersionsHoldsBothWays) {
     }
 }
 
+// The first version has no other to be held against: nothing is wrong with that.
+TEST(CommandUpgrade, TheFirstVersionHasNothingToTry) {
+    const Product product;
+    ASSERT_EQ(run({"ship", product.path()}).code, exit_ok);
+    const Ran ran = run({"upgrade", "--all", product.path()});
+    EXPECT_EQ(ran.code, exit_ok) << ran.err;
+    EXPECT_EQ(ran.out.rfind("oven: nothing to try yet: version 1 is the only one filed", 0), 0U) << ran.out;
+    const Ran as_json = run({"upgrade", "--all", product.path(), "--json"});
+    EXPECT_EQ(as_json.code, exit_ok);
+    const auto json = nlohmann::json::parse(as_json.out);
+    EXPECT_TRUE(json.at("holds").get<bool>());
+    EXPECT_EQ(json.at("pairs").size(), 0U);
+}
+
+// A project file with two errors: each one an object with its place, as from every other command.
+TEST(CommandUpgrade, TheErrorsOfAProjectFileStandOneByOne) {
+    const Product product;
+    ASSERT_EQ(run({"ship", product.path()}).code, exit_ok);
+    product.write(R"({ name = "low", type = "u17" }, { name = "high", typ = "u16" })");
+    for (const std::vector<std::string>& words : {std::vector<std::string>{"ship", product.path(), "--json"},
+                                                  {"upgrade", product.filed("1.toml"), product.path(), "--json"},
+                                                  {"upgrade", "--all", product.path(), "--json"}}) {
+        const Ran ran = run(words);
+        EXPECT_EQ(ran.code, exit_input_wrong);
+        const auto json = nlohmann::json::parse(ran.out);
+        EXPECT_FALSE(json.at("holds").get<bool>());
+        ASSERT_GE(json.at("errors").size(), 2U) << ran.out;
+        for (const auto& error : json.at("errors")) {
+            EXPECT_EQ(error.at("file"), product.path());
+            EXPECT_GT(error.at("line"), 1);
+            EXPECT_GE(error.at("column"), 1);
+            EXPECT_EQ(error.at("message").get<std::string>().find('\n'), std::string::npos);
+        }
+    }
+}
+
+// What breaks no rule is said where it is shipped, and of every pair that meets it.
+TEST(CommandUpgrade, AChangedUnitIsAWarning) {
+    const Product product;
+    ASSERT_EQ(run({"ship", product.path()}).code, exit_ok);
+    std::string text = text_of(product.path());
+    const std::string field = "name = \"low\", type = \"u16\"";
+    text.replace(text.find(field), field.size(), field + ", unit = \"K\"");
+    std::ofstream(product.path()) << text;
+    const std::string warning = "WARNING: record limits (id 1): field low: unit \"K\",";
+    for (const std::vector<std::string>& words :
+         {std::vector<std::string>{"upgrade", "--all", "--rules", product.path()},
+          {"upgrade", "--rules", product.filed("1.toml"), product.path()},
+          {"ship", product.path()}}) {
+        const Ran ran = run(words);
+        EXPECT_EQ(ran.code, exit_ok) << ran.out << ran.err;
+        EXPECT_NE(ran.out.find(warning), std::string::npos) << ran.out;
+    }
+}
+
+// Flash begins elsewhere, and the area with it: the offsets agree, and the new firmware looks at other addresses.
+TEST(CommandUpgrade, AMovedFlashStartIsAMovedArea) {
+    const Product product;
+    ASSERT_EQ(run({"ship", product.path()}).code, exit_ok);
+    std::string text = text_of(product.path());
+    for (const auto& [from, to] : {std::pair{"0x08000000", "0x08010000"}, {"0x08001800", "0x08011800"}}) {
+        text.replace(text.find(from), 10, to);
+    }
+    std::ofstream(product.path()) << text;
+    const Ran ran = run({"upgrade", product.filed("1.toml"), product.path()});
+    EXPECT_EQ(ran.code, exit_not_met);
+    EXPECT_NE(ran.out.find("address 0x08011800"), std::string::npos) << ran.out;
+    EXPECT_NE(ran.out.find("open gives PERDURE_BLANK"), std::string::npos) << ran.out;
+    EXPECT_EQ(run({"ship", product.path()}).code, exit_not_met);
+}
+
 TEST(CommandUpgrade, ABrokenRuleEndsWithOne) {
     const Product product;
     ASSERT_EQ(run({"ship", product.path()}).code, exit_ok);

@@ -1,5 +1,6 @@
 #include "cli/image_report.hpp"
 
+#include <map>
 #include <ostream>
 
 #include <fmt/format.h>
@@ -63,6 +64,7 @@ tl::expected<MadeImage, std::string> make_image(const ImagePlan& plan, const Uni
         if (!image) { return tl::unexpected(image.error()); }
         made.area_checksums.push_back(checksum_of(options.checksum, image->bytes));
         made.records_stored += image->records_stored;
+        for (const Record* record : image->left_out) { made.left_out.push_back(record->name); }
         areas.push_back(std::move(*image));
     }
     Memory memory = memory_of(plan, areas);
@@ -123,6 +125,7 @@ nlohmann::json manifest_of(const ImagePlan& plan, const ImageOptions& options, c
                   {"begin", image.begin},
                   {"bytes_programmed", image.bytes},
                   {"records_stored", image.records_stored},
+                  {"records_left_out", image.left_out},
                   {"areas", json::array()}};
         if (options.format == HexFormat::binary) { unit["base"] = image.begin; }
         if (!image.serial.empty()) { unit["serial"] = image.serial; }
@@ -134,6 +137,24 @@ nlohmann::json manifest_of(const ImagePlan& plan, const ImageOptions& options, c
     return out;
 }
 
+/// Records that a firmware refuses to load until the product has stored them.
+void print_left_out(const std::vector<MadeImage>& made, std::ostream& out) {
+    std::map<std::string, size_t> units; // by the record's name
+    for (const MadeImage& image : made) {
+        for (const std::string& name : image.left_out) { units[name]++; }
+    }
+    for (const auto& [name, count] : units) {
+        const std::string of = made.size() == 1 ? "" : fmt::format(" of {} of the {} units", count, made.size());
+        out << "  "
+            << wrapped(fmt::format("LEFT OUT: record {}{}: it has if_lost = \"refuse\", and no data were given; the "
+                                   "emitted load refuses it until the product stores it (its data: a {}.FIELD in the "
+                                   "table or --set)",
+                                   name, of, name),
+                       4, 2)
+            << '\n';
+    }
+}
+
 void print_images(const ImagePlan& plan, const ImageOptions& options, const std::vector<MadeImage>& made,
                   const std::string& where, std::ostream& out) {
     const MadeImage& first = made.front();
@@ -141,6 +162,7 @@ void print_images(const ImagePlan& plan, const ImageOptions& options, const std:
                        made.size() == 1 ? "" : "s", name_of(options.format), where);
     out << fmt::format("  {} bytes to program{}, from 0x{:08X} on; {} records stored\n", with_groups(first.bytes),
                        made.size() == 1 ? "" : " each", first.begin, first.records_stored);
+    print_left_out(made, out);
     if (!plan.areas.front().place.address) {
         out << "  addresses count from the start of flash: the project does not say where that\n  is (flash_start in "
                "[part], "

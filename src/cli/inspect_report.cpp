@@ -43,7 +43,11 @@ void print_record(const InspectedRecord& record, const InspectedArea& area, std:
         line(out, name, words);
         name.clear();
     };
-    if (!record.stored && !record.may_be_old.empty()) {
+    const bool refused = record.load_refuses();
+    if (refused) {
+        say(fmt::format("{}: the emitted load refuses it (if_lost = \"refuse\"), no default stands in for it",
+                        record.may_be_old.empty() ? "nothing stored" : "not in what could be read"));
+    } else if (!record.stored && !record.may_be_old.empty()) {
         say("not in what could be read; the firmware's default:");
     } else if (!record.stored) {
         say(record.record != nullptr && record.record->log ? "nothing stored"
@@ -56,7 +60,7 @@ void print_record(const InspectedRecord& record, const InspectedArea& area, std:
     if (is_log && !record.log_next && record.stored) {
         say("a log kept as one value: " + payload_text(record.id, record.payload, {}));
     }
-    for (size_t i = 0; !is_log && record.record != nullptr && i < record.record->fields.size(); i++) {
+    for (size_t i = 0; !is_log && !refused && record.record != nullptr && i < record.record->fields.size(); i++) {
         const Field& field = record.record->fields[i];
         if (i < record.values.size()) {
             say(field_text(field, show_value(record.values[i])));
@@ -80,7 +84,9 @@ void print_history(const InspectedArea& area, uint64_t most, std::ostream& out) 
     for (const InspectedRecord& record : area.records) {
         const size_t from = record.history.size() - std::min<size_t>(record.history.size(), most);
         if (from != 0) {
-            line(out, "", fmt::format("{} older {} of it left out", from, from == 1 ? "entry is" : "entries are"));
+            line(out, "",
+                 fmt::format("{} older {} of {} left out", from, from == 1 ? "entry" : "entries",
+                             record_name(record.id, area.expected->labels)));
         }
         for (size_t i = from; i < record.history.size(); i++) {
             const HistoryEntry& entry = record.history[i];
@@ -216,6 +222,7 @@ std::string first_byte_text(const Expected& expected, const DumpFile& dump, cons
         out += fmt::format(", where {} {}", dump.format == HexFormat::binary ? "--base says" : "its addresses say",
                            address(*place.told));
     }
+    if (place.misplaced) { out += "; a firmware looks for its areas where the project says, and finds none there"; }
     return out;
 }
 

@@ -132,6 +132,10 @@ void print_breaches(const std::vector<Breach>& breaches, std::ostream& out) {
     }
 }
 
+void print_warnings(const std::vector<std::string>& warnings, std::ostream& out) {
+    for (const std::string& warning : warnings) { out << wrapped("WARNING: " + warning, 2, 0) << '\n'; }
+}
+
 void print_upgrade(const UpgradeResult& result, std::ostream& out) {
     out << fmt::format("{}: {}, {}\n\n", result.to->project.product.name, pair_of(result),
                        result.holds()       ? "holds"
@@ -141,6 +145,7 @@ void print_upgrade(const UpgradeResult& result, std::ostream& out) {
     out << '\n';
     if (result.change.breaches.empty()) { out << "rules: none is broken\n"; }
     print_breaches(result.change.breaches, out);
+    print_warnings(result.change.warnings, out);
     for (const std::string& note : result.change.notes) { out << wrapped("note: " + note, 2, 0) << '\n'; }
     if (result.trial) { print_trial(result, out); }
 }
@@ -165,9 +170,14 @@ void print_upgrades(const std::vector<UpgradeResult>& results, const std::vector
     }
     print_breaches(breaches, out);
     for (const UpgradeResult& result : results) {
-        if (result.holds()) { continue; }
+        if (result.holds() && result.change.warnings.empty()) { continue; }
         out << '\n';
-        print_upgrade(result, out);
+        if (result.holds()) {
+            out << fmt::format("{}, holds\n", pair_of(result));
+            print_warnings(result.change.warnings, out);
+        } else {
+            print_upgrade(result, out);
+        }
     }
 }
 
@@ -186,6 +196,7 @@ nlohmann::json json_of(const UpgradeResult& result) {
     out["downgrade"] = result.change.back;
     out["holds"] = result.holds();
     out["broken_rules"] = json_of(result.change.breaches);
+    out["warnings"] = result.change.warnings;
     out["notes"] = result.change.notes;
     out["records"] = nlohmann::json::array();
     for (const RecordChange& record : result.change.records) {

@@ -23,9 +23,11 @@ struct UpgradeResult {
 /// All of one pair.
 void print_upgrade(const UpgradeResult& result, std::ostream& out);
 
-/// A line a pair, then all of those that do not hold. `breaches`: of the whole history.
+/// A line a pair, then all of those that do not hold, and the warnings of those that do. `breaches`: of the whole
+/// history.
 void print_upgrades(const std::vector<UpgradeResult>& results, const std::vector<Breach>& breaches, std::ostream& out);
 
+void print_warnings(const std::vector<std::string>& warnings, std::ostream& out);
 void print_breaches(const std::vector<Breach>& breaches, std::ostream& out);
 
 nlohmann::json json_of(const UpgradeResult& result);

@@ -16,43 +16,49 @@ namespace {
 
 namespace fs = std::filesystem;
 
-std::string plain(const std::string& text) {
-    return fmt::format("perdure: error: {}\n", text);
+WrongVersion plain(const std::string& text) {
+    return {{}, fmt::format("perdure: error: {}\n", text)};
 }
 
 /// The table in `folder`, its files held against it.
-tl::expected<std::vector<Shipped>, std::string> table_of(const fs::path& folder) {
+tl::expected<std::vector<Shipped>, WrongVersion> table_of(const fs::path& folder) {
     const fs::path path = folder / "shipped.csv";
     if (!fs::exists(path)) { return std::vector<Shipped>{}; }
     const auto text = read_file(path.string());
     if (!text) { return tl::unexpected(plain(text.error())); }
     auto all = read_shipped(*text, path.string());
-    if (!all) { return tl::unexpected(all.error() + "\n"); }
+    if (!all) { return tl::unexpected(WrongVersion{{}, all.error() + "\n"}); }
     for (const Shipped& one : *all) {
         const std::string file = (folder / fmt::format("{}.toml", one.number)).string();
         const auto contents = read_file(file);
         if (!contents) { return tl::unexpected(plain(contents.error())); }
         if (sha256_hex(*contents) != one.sha256) {
             return tl::unexpected(
-                fmt::format("{}: error: is not as it was filed as version {}\n  expected: the file of "
-                            "SHA-256 {}, say from the history of your sources\n",
-                            file, one.number, one.sha256));
+                WrongVersion{{},
+                             fmt::format("{}: error: is not as it was filed as version {}\n  expected: the file of "
+                                         "SHA-256 {}, say from the history of your sources\n",
+                                         file, one.number, one.sha256)});
         }
     }
-    return all;
+    return std::move(*all);
 }
 
 } // namespace
+
+int complain(const CommandInput& input, const WrongVersion& wrong, std::ostream& out, std::ostream& err) {
+    return wrong.errors.empty() ? complain_rendered(input, wrong.text, out, err)
+                                : complain(input, wrong.errors, out, err);
+}
 
 std::string versions_folder(const std::string& project_path) {
     return (fs::path(project_path).parent_path() / "versions").string();
 }
 
-tl::expected<std::vector<Shipped>, std::string> shipped_versions(const std::string& project_path) {
+tl::expected<std::vector<Shipped>, WrongVersion> shipped_versions(const std::string& project_path) {
     return table_of(versions_folder(project_path));
 }
 
-tl::expected<ProductVersion, std::string> load_version(const std::string& path, int release) {
+tl::expected<ProductVersion, WrongVersion> load_version(const std::string& path, int release) {
     ProductVersion out;
     out.path = path;
     out.name = "the present one";
@@ -70,14 +76,14 @@ tl::expected<ProductVersion, std::string> load_version(const std::string& path, 
     }
     if (release != 0) { out.store_release = release; }
     auto project = load_project(path, catalog());
-    if (!project) { return tl::unexpected(render(project.error())); }
+    if (!project) { return tl::unexpected(WrongVersion{std::move(project.error()), {}}); }
     out.project = std::move(*project);
     const std::string refused = place_version(out);
     if (!refused.empty()) { return tl::unexpected(plain(refused)); }
     return out;
 }
 
-tl::expected<std::vector<ProductVersion>, std::string> load_all_versions(const std::string& project_path) {
+tl::expected<std::vector<ProductVersion>, WrongVersion> load_all_versions(const std::string& project_path) {
     const auto shipped = shipped_versions(project_path);
     if (!shipped) { return tl::unexpected(shipped.error()); }
     std::vector<ProductVersion> out;

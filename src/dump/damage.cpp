@@ -34,6 +34,7 @@ std::string counted_units(size_t units) {
 
 void DamageFinder::look_at(uint32_t block) {
     missing_in(block);
+    if (block == next_ && lost_next(block)) { return; }
     const DumpStamp& stamp = decoded_.stamps[block];
     const UnitRun whole{block, 0, shape_.block_units};
     const bool waits = stamp.counts && !stamp.is_read;
@@ -67,8 +68,78 @@ void DamageFinder::missing_in(uint32_t block) {
         add(Cause::missing, run, false, counted_units(run.size()) + " that the dump does not hold",
             "no byte of the dump stands for these addresses")
             .hides = may_hide;
+        if (block == next_ && next_may_be_head(block)) { hides_newer_ones(); }
         unit = run.end;
     }
+}
+
+/// With units of it missing: may it have been the head, with entries newer than those of the block before it?
+bool DamageFinder::next_may_be_head(uint32_t block) const {
+    const DumpStamp& stamp = decoded_.stamps[block];
+    if (stamp.counts) { // a head has an entry right behind its stamp
+        return !stamp.is_read && first_unit_ < shape_.block_units && label(block, first_unit_).kind != UnitKind::blank;
+    }
+    // With entries of the turn before it is the oldest block.
+    return std::ranges::none_of(decoded_.entries, [&](const DumpEntry& entry) { return entry.block == block; });
+}
+
+/// Do entries stand in it under the number that it has as the next head? Asked with the stamp that it would have then.
+bool DamageFinder::is_next_head(uint32_t block) const {
+    const size_t at = size_t{block} * shape_.block_units * shape_.unit_bytes;
+    if (size_t{shape_.block_units} * shape_.unit_bytes < 16) { return false; }
+    std::vector<uint8_t> copy(view_.bytes.begin(), view_.bytes.end());
+    size_t to = at;
+    const auto put = [&](uint32_t value, unsigned count) {
+        for (unsigned i = 0; i < count; i++) { copy[to++] = static_cast<uint8_t>(value >> 8 * i); }
+    };
+    const uint32_t steps = (block + shape_.blocks - decoded_.head) % shape_.blocks;
+    put(0x10 + shape_.check_bits / 8, 1);
+    for (const uint32_t value : {shape_.unit_bytes, shape_.blocks, shape_.block_units}) { put(value, 2); }
+    put(decoded_.sequence + steps, 4);
+    put(0, 3);
+    put(format_check(16)(0xFFFF0000U, copy.data() + at, 14) >> 16, 2);
+    return decode({shape_, copy, view_.faulting, view_.check}).head == block;
+}
+
+/// The block behind the head, where its stamp does not count: what was put last may have stood there, and the head be
+/// no more than the block before it. False if that cannot be.
+bool DamageFinder::lost_next(uint32_t block) {
+    const UnitRun stamp{block, 0, std::min(first_unit_, shape_.block_units)};
+    const UnitRun behind{block, stamp.end, shape_.block_units};
+    if (decoded_.stamps[block].counts || !next_may_be_head(block)) { return false; }
+    if (any(stamp, UnitKind::faulting)) { return true; } // said already
+    const bool newer = is_next_head(block);
+    if (decoded_.pending == block && !newer) { return false; }
+    const auto has = [&](const UnitRun& run) {
+        return any(run, UnitKind::bad) || any(run, UnitKind::unread) || any(run, UnitKind::pad) ||
+               any(run, UnitKind::faulting) || any(run, UnitKind::stamp);
+    };
+    const auto bit = stamp_bit(block);
+    const std::string turned =
+        bit ? fmt::format("bit {} of byte {} turned round makes its check code right", *bit % 8, *bit / 8) : "";
+    if (!has(behind) && bit) {
+        add(Cause::rot, stamp, false, "one bit of a stamp",
+            turned + "; nothing stands behind it, so only its erase count is lost");
+        return true;
+    }
+    const std::string may = "; it is the next behind the head, so what was put last may have stood in it";
+    if (!has(behind) && !has(stamp)) {
+        add(Cause::erased, {block, 0, shape_.block_units}, false, "a blank block without a stamp",
+            "the store stamps a block right after its erase, and no mark says that an erase was under way" + may);
+    } else {
+        const std::string text = text_in(bytes(stamp));
+        const Cause cause = bit ? Cause::rot : text.empty() ? Cause::unclear : Cause::overwritten;
+        const std::string why = bit            ? turned
+                                : !has(stamp)  ? "it reads blank"
+                                : text.empty() ? "more than one bit of it differs"
+                                               : fmt::format("it holds the text \"{}\"", text);
+        add(cause, stamp, false, bit ? "one bit of a stamp" : "a stamp that is not whole",
+            why + (newer ? "; entries of a newer head stand behind it, and without it neither this reader nor a "
+                           "firmware takes them: the values shown are those before"
+                         : may));
+    }
+    hides_newer_ones();
+    return true;
 }
 
 void DamageFinder::lost_stamp(uint32_t block) {
@@ -121,6 +192,7 @@ void DamageFinder::waiting_block(uint32_t block) {
         add(Cause::unclear, {block, 0, shape_.block_units}, false, "a block with a number of no use",
             fmt::format("its stamp says number {}; in this ring it would wait for number {}",
                         decoded_.stamps[block].number, decoded_.sequence + steps));
+        if (block == next_) { hides_newer_ones(); }
         return;
     }
     if (run.size() == 0 || !(any(run, UnitKind::unread) || any(run, UnitKind::pad))) { return; }
@@ -138,6 +210,7 @@ void DamageFinder::waiting_block(uint32_t block) {
         add(Cause::overwritten, run, false, counted_units(run.size()) + " in a block that waits erased",
             text.empty() ? "the store puts nothing there before the block is the head"
                          : fmt::format("they hold the text \"{}\"", text));
+        if (block == next_) { hides_newer_ones(); } // a head's only entries may have stood there
     }
 }
 

@@ -32,6 +32,7 @@ public:
             if (entry.restart) { shut_off_.emplace_back(entry.from, entry.age); }
             longest_ = std::max(longest_, entry.units);
         }
+        if (decoded.contents == Contents::ring) { next_ = next_in_ring(decoded.head); }
         for (const auto& [id, label] : labels) {
             uint32_t bytes = 16; // more than head, length, restart and check code of any entry
             for (const RecordLabel::Field& field : label.fields) { bytes += field.bytes + 1; }
@@ -91,12 +92,21 @@ private:
         return out_.back();
     }
 
+    /// What was found last may have taken entries that are newer than all that can be read.
+    void hides_newer_ones() {
+        out_.back().hides = true;
+        out_.back().age = int64_t{shape_.blocks} << 32;
+    }
+
     [[nodiscard]] bool next_is_unread(uint32_t block) const { return !decoded_.stamps[next_in_ring(block)].is_read; }
 
     // Whole blocks: damage.cpp.
     void look_at(uint32_t block);
     void missing_in(uint32_t block);
     void lost_stamp(uint32_t block);
+    bool lost_next(uint32_t block);
+    [[nodiscard]] bool is_next_head(uint32_t block) const;
+    [[nodiscard]] bool next_may_be_head(uint32_t block) const;
     [[nodiscard]] std::optional<size_t> stamp_bit(uint32_t block) const;
     void waiting_block(uint32_t block);
     void lost_block(uint32_t block);
@@ -123,6 +133,7 @@ private:
     size_t tries_;
     uint32_t first_unit_;
     uint32_t longest_ = 1;
+    uint32_t next_ = UINT32_MAX;                        ///< of a ring: the block that is filled when the head is full
     std::vector<std::pair<int64_t, int64_t>> shut_off_; ///< ages from and to
     std::vector<Damage> out_;
 };

@@ -111,8 +111,11 @@ tl::expected<AreaImage, std::string> make_area_image(const ImageArea& area, cons
     const UnitData defaults;
     for (size_t i = 0; i < area.records.size(); i++) {
         const Record& record = *area.records[i];
-        // A log begins without an entry.
-        const bool stored = !record.has_log_entries() && (!only_given || is_given(record, data));
+        // A log begins without an entry; and what a firmware must not take a default for is not made one here.
+        const bool refused = record.if_lost == IfLost::refuse;
+        const bool given = is_given(record, data);
+        const bool stored = !record.has_log_entries() && (given || !(only_given || refused));
+        if (refused && !given) { image.left_out.push_back(&record); }
         payloads.push_back(payload_of(record, stored ? data : defaults));
         if (!stored) { continue; }
         if (unit.put(static_cast<uint16_t>(i), payloads.back().data()) != PERDURE_OK) {

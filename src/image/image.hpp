@@ -44,11 +44,13 @@ struct AreaImage {
     std::vector<uint8_t> bytes;      ///< the whole area, as a read of it must give them
     std::vector<Segment> programmed; ///< the units that the store programmed; addresses count from the area's start
     uint32_t records_stored = 0;
+    std::vector<const Record*> left_out; ///< with if_lost = "refuse", and nothing given: no default stands in for them
 };
 
-/// Runs the store on a blank simulated part: format, then a put of every record of the area (`only_given`: of those
-/// that `data` holds a field of), in the order of their ids. Then it opens what came of it once more and reads every
-/// record back. The error says what the store refused, or what did not read as it was put.
+/// Runs the store on a blank simulated part: format, then a put of every record of the area, in the order of their ids.
+/// Of one that is refused where it is lost, and with `only_given` of every one, only if `data` holds a field of it.
+/// Then it opens what came of it once more and reads every record back. The error says what the store refused, or what
+/// did not read as it was put.
 tl::expected<AreaImage, std::string> make_area_image(const ImageArea& area, const UnitData& data, bool only_given);
 
 /// The areas' programmed units at their addresses (offsets from the start of flash where those are not known). Units

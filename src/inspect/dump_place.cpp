@@ -110,8 +110,10 @@ void look(Reading& at, const Expected& all, const DumpFile& dump) {
     }
 }
 
-/// Does the same ring stand for another area in it, with as much to say for it?
+/// Does as much speak for another place? Told by stamps alone: whatever stands there. Else: the same ring stands for
+/// another area there.
 bool rivals(const Reading& taken, const Reading& other) {
+    if (taken.why.empty() && taken.score() == other.score()) { return true; }
     if (taken.fit != other.fit || taken.own != other.own) { return false; }
     for (size_t i = 0; i < taken.looks.size(); i++) {
         for (size_t j = 0; j < other.looks.size(); j++) {
@@ -161,13 +163,16 @@ std::string address_text(const Expected& all, int64_t origin) {
 
 /// Why nothing says where a binary begins, and where it might.
 std::string unclear_text(const Expected& all, const DumpFile& dump, const std::vector<const Reading*>& may) {
-    std::string out = fmt::format("nothing says where in flash its {} bytes begin: ", dump.read.memory.byte_count());
+    std::string out = fmt::format("nothing says where in flash it begins ({}): ",
+                                  byte_count(static_cast<int64_t>(dump.read.memory.byte_count())));
     if (!may.empty()) {
         out += "it may be ";
-        for (size_t i = 0; i < may.size(); i++) {
+        constexpr size_t shown_max = 4;
+        for (size_t i = 0; i < std::min(may.size(), shown_max); i++) {
             out += fmt::format("{}{} ({})", i == 0 ? "" : " or ", place_text(all, -may[i]->origin),
                                address_text(all, may[i]->origin));
         }
+        if (may.size() > shown_max) { out += fmt::format(" or one of {} places more", may.size() - shown_max); }
         return out;
     }
     out += "no stamp of an area stands in it, and it is as long as neither the flash nor an area";
@@ -265,19 +270,21 @@ PlacedDump place_dump(const Expected& expected, const DumpFile& dump) {
         add(0);
         add(-span_of(expected).first);
     }
-    // The first at which all areas stand will do; else the stamps are looked for everywhere.
+    // The first at which all areas stand will do, if more than stamps speaks for it; else they are looked for
+    // everywhere.
     size_t best = 0;
-    const auto look_from = [&](size_t first) {
-        for (size_t i = first; i < readings.size() && readings[best].fit < expected.areas.size(); i++) {
-            look(readings[i], expected, dump);
-            if (readings[i].score() > readings[best].score()) { best = i; }
-        }
-    };
-    look_from(0);
+    const auto is_told = [&] { return readings[best].fit == expected.areas.size() && !readings[best].why.empty(); };
+    for (size_t i = 0; i < readings.size() && !is_told(); i++) {
+        look(readings[i], expected, dump);
+        if (readings[i].score() > readings[best].score()) { best = i; }
+    }
     const size_t looked = readings.size();
-    if (readings[best].fit < expected.areas.size()) {
+    if (!is_told()) {
         for (const int64_t origin : places_by_stamps(expected, dump)) { add(origin); }
-        look_from(looked);
+    }
+    for (size_t i = looked; i < readings.size(); i++) {
+        look(readings[i], expected, dump);
+        if (readings[i].score() > readings[best].score()) { best = i; }
     }
     PlacedDump out;
     DumpPlace& place = out.place;
@@ -299,6 +306,7 @@ PlacedDump place_dump(const Expected& expected, const DumpFile& dump) {
     }
     place.origin = readings[best].origin;
     if (place.told && best < spoken_for) { place.told = place.origin; }
+    place.misplaced = dump.format != HexFormat::binary && place.shifted();
     place.as_expected = dump.addressed && best == 0;
     place.first_byte = place_text(expected, first_address(dump) - place.origin);
     out.looks = std::move(readings[best].looks);

@@ -235,7 +235,8 @@ bool Inspection::in_place(const InspectedArea& area) const {
 }
 
 bool Inspection::holds() const {
-    return std::ranges::all_of(areas, [&](const InspectedArea& area) { return area.holds() && in_place(area); });
+    return !place.misplaced &&
+           std::ranges::all_of(areas, [&](const InspectedArea& area) { return area.holds() && in_place(area); });
 }
 
 Inspection inspect(const Expected& expected, const DumpFile& dump, const InspectOptions& options) {

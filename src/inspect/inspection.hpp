@@ -65,6 +65,7 @@ struct DumpPlace {
     std::string why;             ///< what that rests on
     std::string unclear;         ///< not empty: nothing says it, and it has to be asked for; why
     bool as_expected = false;    ///< it has addresses, and is where they say
+    bool misplaced = false;      ///< its file has addresses, and the areas stand at others than the project's
     [[nodiscard]] bool shifted() const { return told && *told != origin; }
 };
 
@@ -104,6 +105,11 @@ struct InspectedRecord {
     std::optional<uint32_t> log_next;  ///< of a log: the number that the next sample gets
     std::string differs;               ///< from the project: another size, other fields; empty: it does not
     std::string may_be_old;            ///< why the value shown may not be the newest; empty: it is
+
+    /// Nothing of it is stored, and the load that perdure emits takes no default for it.
+    [[nodiscard]] bool load_refuses() const {
+        return !stored && record != nullptr && record->if_lost == IfLost::refuse;
+    }
 };
 
 struct Wear {

@@ -17,6 +17,7 @@ json json_of(const InspectedRecord& record) {
     json out{{"id", record.id},
              {"name", record.record != nullptr ? json(record.record->name) : json()},
              {"stored", record.stored},
+             {"load_refuses", record.load_refuses()},
              {"differs", record.differs},
              {"may_be_old", record.may_be_old},
              {"newest", record.newest ? json_of(*record.newest) : json()},

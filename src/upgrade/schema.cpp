@@ -7,6 +7,7 @@
 
 #include "project/default_bytes.hpp"
 #include "upgrade/fixed_place.hpp"
+#include "upgrade/meaning.hpp"
 
 namespace perdure {
 namespace {
@@ -162,6 +163,7 @@ private:
         }
         fields(change, who);
         short_log(change, who);
+        compare_if_lost(change, who, out_);
     }
 
     void fields(RecordChange& change, const std::string& who) {
@@ -189,6 +191,7 @@ private:
             } else if (from[i].default_value != to[i].default_value && !out_.back) {
                 field.text = "another default, for units that never saved it";
             }
+            if (whole && i < from.size()) { compare_units(from[i], to[i], who, field, out_); }
             change.fields.push_back(std::move(field));
         }
         if (!whole) {
@@ -245,10 +248,15 @@ private:
         hold("check code", change.from->layout.check_bytes * 8, change.to->layout.check_bytes * 8, " bits");
         hold("blank byte", a.blank, b.blank, "");
         hold("offset in flash", change.from->place.offset, change.to->place.offset, "");
+        const auto& before = change.from->place.address;
+        const auto& now = change.to->place.address;
+        if (before && now && *before != *now && change.from->place.offset == change.to->place.offset) {
+            change.differs.push_back(fmt::format("address 0x{:08X} instead of 0x{:08X}", *now, *before));
+        }
         if (change.differs.empty()) { return; }
         breach(rule_flash, fmt::format("area {}: {}", change.name, fmt::join(change.differs, ", ")),
-               "the size, the start and the check_bits that were shipped; to change them all the same, see "
-               "docs/upgrade.md, \"Another area\"");
+               "the size, the start, the flash_start and the check_bits that were shipped; to change them all the "
+               "same, see docs/upgrade.md, \"Another area\"");
     }
 
     const ProductVersion& from_;

@@ -73,6 +73,7 @@ struct SchemaChange {
     std::vector<AreaChange> areas;
     std::vector<RecordChange> records; ///< by id
     std::vector<Breach> breaches;
+    std::vector<std::string> warnings; ///< what breaks no rule, and may be meant otherwise
     std::vector<std::string> notes;
 };
 

@@ -130,6 +130,46 @@ saves = [ { events = "1/day" } ]
     EXPECT_EQ(rules(compare(kind.from(), kind.to())), std::vector<std::string>{"a record keeps its kind"});
 }
 
+// Nothing in flash changes, and what is made of it does: said, in both directions, though no rule is broken.
+TEST(Schema, AChangedUnitIsSaid) {
+    const SamplePair pair(R"(
+[record.limits]
+id = 2
+kind = "value"
+fields = [ { name = "low", type = "i16", unit = "degC" }, { name = "high", type = "i16" } ]
+saves = [ { events = "1/day" } ]
+)",
+                          R"(
+[record.limits]
+id = 2
+kind = "value"
+fields = [ { name = "low", type = "i16", unit = "degF" }, { name = "high", type = "i16" } ]
+saves = [ { events = "1/day" } ]
+)");
+    const SchemaChange up = compare(pair.from(), pair.to());
+    EXPECT_TRUE(up.breaches.empty());
+    ASSERT_EQ(up.records.size(), 1U);
+    EXPECT_EQ(up.records[0].fields[0].text, "unit \"degF\", was \"degC\": the stored number is not converted");
+    EXPECT_EQ(up.records[0].fields[1].text, "");
+    ASSERT_EQ(up.warnings.size(), 1U);
+    EXPECT_EQ(up.warnings[0].rfind("record limits (id 2): field low: unit \"degF\", was \"degC\"", 0), 0U)
+        << up.warnings[0];
+    EXPECT_EQ(compare(pair.from(), pair.from()).warnings.size(), 0U);
+}
+
+TEST(Schema, AChangedAnswerToALostRecordIsSaid) {
+    const std::string rest = "fields = [ { name = \"gain\", type = \"f32\" } ]\nsaves = [ { events = \"1/day\" } ]\n";
+    const std::string begin = "[record.calibration]\nid = 3\nkind = \"value\"\n";
+    const SamplePair gone(begin + "if_lost = \"refuse\"\n" + rest, begin + rest);
+    const SchemaChange up = compare(gone.from(), gone.to());
+    ASSERT_EQ(up.warnings.size(), 1U);
+    EXPECT_EQ(up.warnings[0].rfind("record calibration (id 3): if_lost is not said and was \"refuse\"", 0), 0U)
+        << up.warnings[0];
+    EXPECT_NE(up.warnings[0].find("a value that was refused becomes a default"), std::string::npos) << up.warnings[0];
+    EXPECT_EQ(up.records[0].text, "if_lost not said, was \"refuse\"");
+    EXPECT_EQ(compare(gone.to(), gone.from()).warnings.size(), 1U);
+}
+
 TEST(Schema, AnAreaKeepsItsFlash) {
     const SamplePair pair(first, first, "size = \"6 KiB\"\ncheck_bits = 16", "size = \"8 KiB\"\ncheck_bits = 24");
     const SchemaChange up = compare(pair.from(), pair.to());

@@ -22,9 +22,8 @@ bool fails_with_other_contents(const ProductVersion& from, const ProductVersion&
     return true;
 }
 
-/// An area with fewer of its blocks: a start reads all of a ring, so the cuts on a long one would take hours and meet
-/// nothing that a short one has not. As many as both versions' records need, `blocks_min` at least; nothing if that is
-/// all of them.
+/// An area with fewer of its blocks: a start reads all of a ring, and there is a start or more for each way of each
+/// cut. As many as both versions' records need, `blocks_min` at least; nothing if that is all of them.
 class ShortRing {
 public:
     explicit ShortRing(const AreaChange& area) : from_(*area.from), to_(*area.to), change_(area) {
@@ -90,23 +89,27 @@ ImageTrial try_image(const ProductVersion& from, const ProductVersion& to, const
     return out;
 }
 
-/// The other version's flash as this version's area finds it: the bytes at its place, blank where nothing was.
-std::vector<uint8_t> flash_at(const ImageArea& place,
+/// Where areas stand: by address where both versions say it, else counted from the start of flash.
+uint64_t begin_of(const ImageArea& area, bool by_address) {
+    return by_address ? *area.place.address : area.place.offset;
+}
+
+/// The other version's flash as this version's area finds it: the bytes from `begin` on, blank where nothing was.
+std::vector<uint8_t> flash_at(const ImageArea& place, uint64_t begin,
                               const std::vector<std::pair<uint64_t, std::vector<uint8_t>>>& old) {
     std::vector<uint8_t> out(place.layout.geometry.area_bytes(), place.layout.geometry.blank);
     for (const auto& [offset, bytes] : old) {
         for (size_t i = 0; i < bytes.size(); i++) {
             const uint64_t at = offset + i;
-            if (at >= place.place.offset && at - place.place.offset < out.size()) {
-                out[at - place.place.offset] = bytes[i];
-            }
+            if (at >= begin && at - begin < out.size()) { out[at - begin] = bytes[i]; }
         }
     }
     return out;
 }
 
-/// The areas of `version` as its firmware leaves them after two turns, with their offsets in flash.
-std::vector<std::pair<uint64_t, std::vector<uint8_t>>> filled(const ProductVersion& version, uint64_t seed) {
+/// The areas of `version` as its firmware leaves them after two turns, with where they begin.
+std::vector<std::pair<uint64_t, std::vector<uint8_t>>> filled(const ProductVersion& version, bool by_address,
+                                                              uint64_t seed) {
     std::vector<std::pair<uint64_t, std::vector<uint8_t>>> out;
     for (const ImageArea& area : version.plan.areas) {
         Flash flash(area.layout.geometry, {});
@@ -116,7 +119,7 @@ std::vector<std::pair<uint64_t, std::vector<uint8_t>>> filled(const ProductVersi
         (void)run.format();
         (void)run.save_all(contents, random);
         (void)run.turn(contents, random, 2);
-        out.emplace_back(area.place.offset, flash.image());
+        out.emplace_back(begin_of(area, by_address), flash.image());
     }
     return out;
 }
@@ -125,7 +128,8 @@ std::vector<std::pair<uint64_t, std::vector<uint8_t>>> filled(const ProductVersi
 AreaTrial observe(const ProductVersion& from, const ProductVersion& to, const ImageArea& area, uint64_t seed) {
     AreaTrial out;
     out.name = area.name;
-    const std::vector<uint8_t> before = flash_at(area, filled(from, seed));
+    const bool by_address = area.place.address && from.plan.areas.front().place.address;
+    const std::vector<uint8_t> before = flash_at(area, begin_of(area, by_address), filled(from, by_address, seed));
     Flash flash(area.layout.geometry, {});
     flash.load(before);
     FirmwareRun run(to, area, calls_of(flash));

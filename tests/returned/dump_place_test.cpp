@@ -7,6 +7,7 @@
 #include <nlohmann/json.hpp>
 
 #include "cli/commands.hpp"
+#include "hex/hex.hpp"
 #include "tests/own_folder.hpp"
 #include "tests/run_program.hpp"
 
@@ -80,7 +81,11 @@ public:
         const std::string dump = folder_ / "dump.bin";
         std::ofstream(dump, std::ios::binary) << contents;
         options.insert(options.begin(), {"inspect", project_, dump});
-        return run_program(options);
+        ProgramRan ran = run_program(options);
+        std::istringstream lines(ran.err);
+        for (std::string line; std::getline(lines, line);) { EXPECT_LE(line.size(), 80U) << line; }
+        for (size_t at = 0; (at = ran.err.find("\n  ", at)) != std::string::npos;) { ran.err.replace(at, 3, " "); }
+        return ran; // its error as one line
     }
     nlohmann::json json(const std::string& contents, std::vector<std::string> options = {}) {
         options.emplace_back("--json");
@@ -159,6 +164,36 @@ TEST(DumpPlace, WhatIsCutShortIsMissing) {
     EXPECT_TRUE(in_front.at("areas").at(0).at("holds").get<bool>());
 }
 
+// Two dumps behind one another: either is as good, and neither is taken in silence.
+TEST(DumpPlace, TwoEqualRingsAreAskedFor) {
+    DumpPlaceOf of("1024 B");
+    const ProgramRan ran = of.inspect(of.image() + of.image());
+    EXPECT_EQ(ran.code, exit_input_wrong) << ran.out;
+    EXPECT_NE(ran.err.find("it may be"), std::string::npos) << ran.err;
+    EXPECT_NE(ran.err.find("the start of area store (0x08001400)"), std::string::npos) << ran.err;
+    EXPECT_NE(ran.err.find("3072 bytes before area store (0x08000800)"), std::string::npos) << ran.err;
+    expect_both(of.json(of.image() + of.image(), {"--base", "0x08001400"}));
+}
+
+// A file with addresses says where a firmware would look, and find nothing.
+TEST(DumpPlace, AreasAtOtherAddressesDoNotHold) {
+    DumpPlaceOf of("1024 B");
+    for (const HexFormat format : {HexFormat::intel_hex, HexFormat::s_records}) {
+        for (const uint64_t shift : {0, 256}) {
+            Memory memory;
+            memory.segments.push_back({0x08001400 + shift, {of.image().begin(), of.image().end()}});
+            const std::string file = format == HexFormat::intel_hex ? write_intel_hex(memory) : write_s_records(memory);
+            const std::vector<std::string> as{"--format", format == HexFormat::intel_hex ? "hex" : "srec"};
+            const ProgramRan ran = of.inspect(file, as);
+            EXPECT_EQ(ran.code, shift == 0 ? exit_ok : exit_not_met) << ran.out << ran.err;
+            const bool said = ran.out.find("NOT IN ORDER") != std::string::npos &&
+                              ran.out.find("where the project says") != std::string::npos;
+            EXPECT_EQ(said, shift != 0) << ran.out;
+            EXPECT_EQ(of.json(file, as).at("holds"), shift == 0);
+        }
+    }
+}
+
 // One area alone: which of the two equal ones its records say. The other is missing.
 TEST(DumpPlace, OneAreaIsKnownByItsRecords) {
     DumpPlaceOf of("2048 B");
@@ -177,11 +212,13 @@ TEST(DumpPlace, WhatNothingSaysIsAskedFor) {
     const ProgramRan rubbish = of.inspect(std::string(1000, 'x'));
     EXPECT_EQ(rubbish.code, exit_input_wrong);
     EXPECT_NE(
-        rubbish.err.find("nothing says where in flash its 1000 bytes begin: no stamp of an area stands in it, and "
+        rubbish.err.find("nothing says where in flash it begins (1000 bytes): no stamp of an area stands in it, and "
                          "it is as long as neither the flash nor an area: history (2048 bytes, at 0x08001800), "
                          "store (2048 bytes, at 0x08001000): say it with --base ADDRESS"),
         std::string::npos)
         << rubbish.err;
+    const ProgramRan one = of.inspect("x");
+    EXPECT_NE(one.err.find("nothing says where in flash it begins (1 byte): "), std::string::npos) << one.err;
     EXPECT_EQ(of.inspect(std::string(1000, 'x'), {"--base", "0x08001800"}).code, exit_not_met);
     const ProgramRan blank = of.inspect(std::string(2048, '\xFF'));
     EXPECT_EQ(blank.code, exit_input_wrong);

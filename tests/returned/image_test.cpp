@@ -1,9 +1,15 @@
 // Factory images: what they hold is what the store on the part would have written, and both readers get every value.
-#include <gtest/gtest.h>
+#include <fstream>
 
+#include <gtest/gtest.h>
+#include <nlohmann/json.hpp>
+
+#include "cli/commands.hpp"
 #include "image/checksum.hpp"
 #include "image/unit_data.hpp"
+#include "tests/own_folder.hpp"
 #include "tests/returned/returned_unit.hpp"
+#include "tests/run_program.hpp"
 
 namespace perdure::returned {
 namespace {
@@ -55,6 +61,45 @@ TEST(Image, OnlyWhatTheStoreProgrammedIsInIt) {
         std::fill_n(rest.begin() + static_cast<std::ptrdiff_t>(segment.address), segment.bytes.size(), uint8_t{0xFF});
     }
     EXPECT_EQ(rest, std::vector<uint8_t>(2048, 0xFF));
+}
+
+// A calibration that nobody gave must not be in the part as if somebody had.
+TEST(Image, NoDefaultPassesForARecordThatIsRefused) {
+    const ScratchFolder folder;
+    std::string text = project_text(4);
+    const std::string begin = "[record.calibration]\n";
+    ASSERT_NE(text.find(begin), std::string::npos);
+    text.insert(text.find(begin) + begin.size(), "if_lost = \"refuse\"\n");
+    std::ofstream(folder / "p.toml") << text;
+    const auto made = [&](std::vector<std::string> more) {
+        more.insert(more.begin(), {"image", folder / "p.toml", "-o", folder / "p.hex"});
+        const ProgramRan ran = run_program(more);
+        EXPECT_EQ(ran.code, exit_ok) << ran.err;
+        return ran.out;
+    };
+    const auto inspected_as = [&](const std::vector<std::string>& more) {
+        std::vector<std::string> words{"inspect", folder / "p.toml", folder / "p.hex", "--blank-gaps"};
+        words.insert(words.end(), more.begin(), more.end());
+        return run_program(words).out;
+    };
+    const std::string out = made({});
+    EXPECT_NE(out.find("2 records stored\n  LEFT OUT: record calibration: it has if_lost = \"refuse\""),
+              std::string::npos)
+        << out;
+    EXPECT_EQ(nlohmann::json::parse(made({"--json"})).at("units").at(0).at("records_left_out"),
+              nlohmann::json::array({"calibration"}));
+    for (const std::vector<std::string>& options : {std::vector<std::string>{}, {"--only-given"}}) {
+        made(options);
+        const std::string said = inspected_as({});
+        EXPECT_NE(said.find("  calibration       nothing stored: the emitted load refuses it"), std::string::npos)
+            << said;
+        EXPECT_EQ(said.find("gain ="), std::string::npos) << said;
+        const auto records = nlohmann::json::parse(inspected_as({"--json"})).at("areas").at(0).at("records");
+        for (const auto& record : records) { EXPECT_EQ(record.at("load_refuses"), record.at("name") == "calibration"); }
+    }
+    const std::string given = made({"--set", "calibration.gain=1.5"});
+    EXPECT_EQ(given.find("LEFT OUT"), std::string::npos) << given;
+    EXPECT_NE(inspected_as({}).find("gain = 1.5"), std::string::npos);
 }
 
 TEST(Image, AFirmwareInTheAreaIsRefused) {

@@ -76,9 +76,7 @@ void DamageFinder::missing_in(uint32_t block) {
 /// With units of it missing: may it have been the head, with entries newer than those of the block before it?
 bool DamageFinder::next_may_be_head(uint32_t block) const {
     const DumpStamp& stamp = decoded_.stamps[block];
-    if (stamp.counts) { // a head has an entry right behind its stamp
-        return !stamp.is_read && first_unit_ < shape_.block_units && label(block, first_unit_).kind != UnitKind::blank;
-    }
+    if (stamp.counts) { return !stamp.is_read; } // cuts may have left blank units before its first entry
     // With entries of the turn before it is the oldest block.
     return std::ranges::none_of(decoded_.entries, [&](const DumpEntry& entry) { return entry.block == block; });
 }

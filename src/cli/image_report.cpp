@@ -65,6 +65,7 @@ tl::expected<MadeImage, std::string> make_image(const ImagePlan& plan, const Uni
         made.area_checksums.push_back(checksum_of(options.checksum, image->bytes));
         made.records_stored += image->records_stored;
         for (const Record* record : image->left_out) { made.left_out.push_back(record->name); }
+        made.defaulted.insert(made.defaulted.end(), image->defaulted.begin(), image->defaulted.end());
         areas.push_back(std::move(*image));
     }
     Memory memory = memory_of(plan, areas);
@@ -126,6 +127,7 @@ nlohmann::json manifest_of(const ImagePlan& plan, const ImageOptions& options, c
                   {"bytes_programmed", image.bytes},
                   {"records_stored", image.records_stored},
                   {"records_left_out", image.left_out},
+                  {"fields_defaulted", image.defaulted},
                   {"areas", json::array()}};
         if (options.format == HexFormat::binary) { unit["base"] = image.begin; }
         if (!image.serial.empty()) { unit["serial"] = image.serial; }
@@ -137,21 +139,26 @@ nlohmann::json manifest_of(const ImagePlan& plan, const ImageOptions& options, c
     return out;
 }
 
-/// Records that a firmware refuses to load until the product has stored them.
-void print_left_out(const std::vector<MadeImage>& made, std::ostream& out) {
-    std::map<std::string, size_t> units; // by the record's name
+/// Of records that a firmware must take no default for: which have no data, and which are given in part.
+void print_refused(const std::vector<MadeImage>& made, std::ostream& out) {
+    std::map<std::string, size_t> left_out, defaulted; // units, by the record's or the field's name
     for (const MadeImage& image : made) {
-        for (const std::string& name : image.left_out) { units[name]++; }
+        for (const std::string& name : image.left_out) { left_out[name]++; }
+        for (const std::string& name : image.defaulted) { defaulted[name]++; }
     }
-    for (const auto& [name, count] : units) {
-        const std::string of = made.size() == 1 ? "" : fmt::format(" of {} of the {} units", count, made.size());
-        out << "  "
-            << wrapped(fmt::format("LEFT OUT: record {}{}: it has if_lost = \"refuse\", and no data were given; the "
-                                   "emitted load refuses it until the product stores it (its data: a {}.FIELD in the "
-                                   "table or --set)",
-                                   name, of, name),
-                       4, 2)
-            << '\n';
+    const auto units = [&](size_t count) {
+        return made.size() == 1 ? "" : fmt::format(" of {} of the {} units", count, made.size());
+    };
+    const auto say = [&](const std::string& words) { out << "  " << wrapped(words, 4, 2) << '\n'; };
+    for (const auto& [name, count] : left_out) {
+        say(fmt::format("LEFT OUT: record {}{}: it has if_lost = \"refuse\", and no data were given; the emitted load "
+                        "refuses it until the product stores it (its data: a {}.FIELD in the table or --set)",
+                        name, units(count), name));
+    }
+    for (const auto& [name, count] : defaulted) {
+        say(fmt::format("DEFAULT STORED: {}{} was not given, and other fields of its record were, which has if_lost = "
+                        "\"refuse\"",
+                        name, units(count)));
     }
 }
 
@@ -162,7 +169,7 @@ void print_images(const ImagePlan& plan, const ImageOptions& options, const std:
                        made.size() == 1 ? "" : "s", name_of(options.format), where);
     out << fmt::format("  {} bytes to program{}, from 0x{:08X} on; {} records stored\n", with_groups(first.bytes),
                        made.size() == 1 ? "" : " each", first.begin, first.records_stored);
-    print_left_out(made, out);
+    print_refused(made, out);
     if (!plan.areas.front().place.address) {
         out << "  addresses count from the start of flash: the project does not say where that\n  is (flash_start in "
                "[part], "

@@ -28,7 +28,8 @@ struct MadeImage {
     uint64_t bytes = 0;                      ///< that the file programs
     uint64_t begin = 0;                      ///< address of the first of them; a binary's first byte
     uint32_t records_stored = 0;
-    std::vector<std::string> left_out; ///< records with if_lost = "refuse" and no data given
+    std::vector<std::string> left_out;  ///< records with if_lost = "refuse" and no data given
+    std::vector<std::string> defaulted; ///< fields not given, of such records of which others were
 };
 
 /// ".hex", ".srec" or ".bin".

@@ -116,6 +116,10 @@ tl::expected<AreaImage, std::string> make_area_image(const ImageArea& area, cons
         const bool given = is_given(record, data);
         const bool stored = !record.has_log_entries() && (given || !(only_given || refused));
         if (refused && !given) { image.left_out.push_back(&record); }
+        for (size_t field = 0; refused && given && field < record.fields.size(); field++) {
+            if (data.values.contains({record.id, field})) { continue; }
+            image.defaulted.push_back(record.name + "." + record.fields[field].name);
+        }
         payloads.push_back(payload_of(record, stored ? data : defaults));
         if (!stored) { continue; }
         if (unit.put(static_cast<uint16_t>(i), payloads.back().data()) != PERDURE_OK) {

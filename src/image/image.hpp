@@ -45,6 +45,7 @@ struct AreaImage {
     std::vector<Segment> programmed; ///< the units that the store programmed; addresses count from the area's start
     uint32_t records_stored = 0;
     std::vector<const Record*> left_out; ///< with if_lost = "refuse", and nothing given: no default stands in for them
+    std::vector<std::string> defaulted;  ///< "record.field" not given, of such a record of which another field was
 };
 
 /// Runs the store on a blank simulated part: format, then a put of every record of the area, in the order of their ids.

@@ -99,6 +99,14 @@ TEST(Image, NoDefaultPassesForARecordThatIsRefused) {
     }
     const std::string given = made({"--set", "calibration.gain=1.5"});
     EXPECT_EQ(given.find("LEFT OUT"), std::string::npos) << given;
+    EXPECT_NE(given.find("DEFAULT STORED: calibration.zero was not given"), std::string::npos) << given;
+    EXPECT_EQ(given.find("DEFAULT STORED: calibration.gain"), std::string::npos) << given;
+    EXPECT_EQ(nlohmann::json::parse(made({"--json", "--set", "calibration.gain=1.5"}))
+                  .at("units")
+                  .at(0)
+                  .at("fields_defaulted"),
+              nlohmann::json::array({"calibration.zero"}));
+    EXPECT_EQ(made({"--set", "calibration.gain=1.5,calibration.zero=1"}).find("DEFAULT STORED"), std::string::npos);
     EXPECT_NE(inspected_as({}).find("gain = 1.5"), std::string::npos);
 }
 

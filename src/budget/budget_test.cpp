@@ -121,7 +121,7 @@ TEST(Budget, WhereNothingHoldsTheRingShownFailsNothingElse) {
     project.records[0].saves[0].every_s = 1;
     auto budget = make_budget(project).value();
     EXPECT_FALSE(budget.areas[0].fewest_blocks);
-    EXPECT_EQ(budget.areas[0].found, RingFound::most_allowed);
+    EXPECT_EQ(budget.areas[0].found, RingFound::most_by_share);
     EXPECT_EQ(budget.areas[0].layout.geometry.ring_blocks, 12U); // 0.2 of 64 blocks
     EXPECT_EQ(failing(budget), std::vector<std::string>{"wear"});
     // So too where start_up is what leaves least.
@@ -130,6 +130,7 @@ TEST(Budget, WhereNothingHoldsTheRingShownFailsNothingElse) {
     project.requirements.start_up_max_ms = start_of_12;
     budget = make_budget(project).value();
     EXPECT_EQ(budget.areas[0].layout.geometry.ring_blocks, 12U);
+    EXPECT_EQ(budget.areas[0].found, RingFound::most_by_start);
     EXPECT_EQ(failing(budget), std::vector<std::string>{"wear"});
     // Neither asked: the whole part, and it says so.
     project.requirements.start_up_max_ms.reset();
@@ -142,6 +143,28 @@ TEST(Budget, WhereNothingHoldsTheRingShownFailsNothingElse) {
     budget = make_budget(project).value();
     EXPECT_EQ(budget.areas[0].found, RingFound::least);
     EXPECT_EQ(budget.areas[0].layout.geometry.ring_blocks, 2U);
+    // A share that the ring without the stall does not keep to: the stall is not all that is in the way.
+    project.records[0].saves[0].every_s = 600;
+    project.requirements.put_stall_max_ms = 0.01;
+    project.requirements.flash_share_max = 0.04; // two blocks of 64, not three
+    budget = make_budget(project).value();
+    EXPECT_EQ(budget.areas[0].layout.geometry.ring_blocks, 2U);
+    EXPECT_EQ(failing(budget), std::vector<std::string>{"put stall"});
+}
+
+TEST(Budget, TheShareLeftIsWhatTheOtherAreasDoNotNeed) {
+    Project project = node();
+    Area other;
+    other.name = "other";
+    project.areas.push_back(other);
+    project.records[1].area = "other"; // settings, two blocks
+    project.records[0].area = project.records[2].area = project.areas[0].name;
+    project.records[0].saves[0].every_s = 1;
+    const Budget budget = make_budget(project).value();
+    EXPECT_EQ(budget.areas[1].found, RingFound::fewest);
+    EXPECT_EQ(budget.areas[0].found, RingFound::most_by_share);
+    EXPECT_EQ(budget.areas[0].layout.geometry.ring_blocks + budget.areas[1].layout.geometry.ring_blocks, 12U);
+    EXPECT_EQ(failing(budget), std::vector<std::string>{"wear"});
 }
 
 TEST(Budget, AStallThatNoRingMeetsDoesNotMakeTheRingLarge) {

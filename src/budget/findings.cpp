@@ -259,12 +259,19 @@ std::vector<RecordBudget> record_budgets(const Project& project, const Area& are
     return out;
 }
 
+/// For what is shown beside the figure that is judged: counted only where the formulas would be far off.
+RingWear wear_beside(const AreaLayout& layout, const Traffic& traffic, Precision precision) {
+    const RingWear reckoned = ring_wear(layout, traffic, std::min(precision, Precision::reckoned));
+    const bool much = reckoned.start_units > much_start_share * layout.capacity_units;
+    return much ? ring_wear(layout, traffic, precision) : reckoned;
+}
+
 /// The wear with lazy starts where they are ordinary, and the other way round.
 void note_other_start(Project project, const Area& area, const Demand& demand, Precision precision, AreaBudget& out) {
     out.lazy_start = project.product.lazy_start;
     if (demand.starts <= 0) { return; }
     project.product.lazy_start = !out.lazy_start;
-    const RingWear wear = ring_wear(out.layout, traffic_of(project, area, demand, Figures::sizing), precision);
+    const RingWear wear = wear_beside(out.layout, traffic_of(project, area, demand, Figures::sizing), precision);
     out.other_start_erases = erases_over(wear, out.layout.geometry.ring_blocks, demand.life_s).per_block_mean;
 }
 
@@ -290,8 +297,10 @@ const char* words_of(RingFound found) {
         return "the fewest that hold";
     case RingFound::fewest_but_stall:
         return "no number holds; these do but for the put stall";
-    case RingFound::most_allowed:
-        return "no number holds; the most that flash_share and start_up leave";
+    case RingFound::most_by_share:
+        return "no number holds; the most that flash_share leaves";
+    case RingFound::most_by_start:
+        return "no number holds; the most that start_up allows";
     case RingFound::most:
         return "no number holds; the most there are";
     case RingFound::least:
@@ -344,7 +353,7 @@ AreaBudget area_budget(const Project& project, const Area& area, const Demand& d
     budget.laid_out = true;
     budget.layout = *layout;
     budget.wear = ring_wear(*layout, traffic_of(project, area, demand, Figures::sizing), precision);
-    budget.nominal_wear = ring_wear(*layout, traffic_of(project, area, demand, Figures::nominal), precision);
+    budget.nominal_wear = wear_beside(*layout, traffic_of(project, area, demand, Figures::nominal), precision);
     budget.erases = erases_over(budget.wear, layout->geometry.ring_blocks, demand.life_s);
     budget.nominal_erases = erases_over(budget.nominal_wear, layout->geometry.ring_blocks, demand.life_s);
     note_other_start(project, area, demand, precision, budget);

@@ -70,7 +70,8 @@ enum class RingFound {
     given,            ///< the file says the size
     fewest,           ///< the fewest that hold
     fewest_but_stall, ///< no number holds; the fewest from three on that hold but for the stall of put
-    most_allowed,     ///< no number holds; the most that flash_share and start_up leave room for
+    most_by_share,    ///< no number holds; the most that flash_share leaves room for
+    most_by_start,    ///< no number holds; the most that start_up allows
     most,             ///< no number holds; the most that the part has
     least             ///< no number holds, and even the fewest break flash_share or start_up
 };

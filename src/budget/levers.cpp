@@ -101,18 +101,19 @@ void add_part(const Project& project, std::vector<Lever>& out) {
 /// Sizes, and what a log keeps: in whole numbers.
 void add_layout(const Project& project, std::vector<Lever>& out) {
     for (size_t i = 0; i < project.areas.size(); ++i) {
-        if (!project.areas[i].size_bytes) { continue; }
+        const auto run = best_run(project.part);
+        if (!project.areas[i].size_bytes || !run) { continue; }
+        // Where it cannot be laid out as it is, in erase blocks.
         const auto layout = lay_out_sized(project, project.areas[i]);
-        if (!layout) { continue; }
-        const double bytes = double(layout->geometry.ring_block_bytes());
+        const double bytes = layout ? double(layout->geometry.ring_block_bytes()) : double(run->erase_bytes);
         Lever blocks{"blocks of " + project.areas[i].name,
-                     double(layout->geometry.ring_blocks),
-                     "ring blocks",
+                     double(*project.areas[i].size_bytes) / bytes,
+                     layout ? "ring blocks" : "erase blocks",
                      project.areas[i].place,
                      false,
                      false,
                      2,
-                     1e6,
+                     std::floor(double(run->bytes()) / bytes),
                      [i, bytes](Project& p, double value) {
                          p.areas[i].size_bytes = static_cast<uint64_t>(std::llround(value * bytes));
                      }};
@@ -135,7 +136,7 @@ void add_layout(const Project& project, std::vector<Lever>& out) {
                     }};
         depth.whole = true;
         out.push_back(depth);
-        if (!record.has_log_entries() || record.log->batch_found) { continue; }
+        if (!record.has_log_entries()) { continue; }
         Lever batch{
             "batch of " + record.name,
             double(record.log->batch),

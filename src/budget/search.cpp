@@ -86,31 +86,41 @@ std::optional<uint32_t> fewest(const Search& search, bool stall_counts, Precisio
     return std::nullopt;
 }
 
-/// Bytes that flash_share leaves this area: what the areas with a size leave, in equal parts.
-double share_left_bytes(const Project& project) {
+/// Bytes that flash_share leaves this area: less what the others have or need, in equal parts among those that nothing
+/// holds for.
+double share_left_bytes(const Search& search) {
+    const Project& project = search.project;
     double left = double(*project.part.flash_bytes) * *project.requirements.flash_share_max;
-    int without_size = 0;
-    for (const Area& area : project.areas) {
-        left -= double(area.size_bytes.value_or(0));
-        without_size += area.size_bytes ? 0 : 1;
+    int unsolved = 1;
+    for (const Area& other : project.areas) {
+        if (other.name == search.area.name) { continue; }
+        if (other.size_bytes) {
+            left -= double(*other.size_bytes);
+            continue;
+        }
+        const auto blocks = fewest_blocks(project, other, search.demand, Precision::coarse);
+        const auto layout = lay_out(project, other, blocks.value_or(0));
+        if (blocks && layout) {
+            left -= double(layout->geometry.area_bytes());
+        } else {
+            ++unsolved;
+        }
     }
-    return left / std::max(1, without_size);
+    return left / unsolved;
 }
 
-/// Whether so many blocks keep to flash_share and start_up, as far as they are asked and can be told.
-bool keeps_to_size(const Search& search, uint32_t blocks) {
+/// What so many blocks break first of flash_share and start_up, as far as they are asked and can be told; `given` where
+/// they keep to both.
+RingFound broken_by_size(const Search& search, double share_left, uint32_t blocks) {
     const Project& project = search.project;
     const auto layout = lay_out(project, search.area, blocks);
-    if (!layout) { return false; }
-    if (project.requirements.flash_share_max && project.part.flash_bytes &&
-        double(layout->geometry.area_bytes()) > share_left_bytes(project)) {
-        return false;
-    }
+    if (!layout) { return RingFound::least; }
+    if (double(layout->geometry.area_bytes()) > share_left) { return RingFound::most_by_share; }
     const auto times = operation_times(project.part);
-    if (!project.requirements.start_up_max_ms || !times) { return true; }
+    if (!project.requirements.start_up_max_ms || !times) { return RingFound::given; }
     const RingWear wear = ring_wear(*layout, search.traffic, Precision::coarse);
-    return latency_of(*layout, *times, wear, project.product.lazy_start).open_ms <=
-           *project.requirements.start_up_max_ms;
+    const double open_ms = latency_of(*layout, *times, wear, project.product.lazy_start).open_ms;
+    return open_ms > *project.requirements.start_up_max_ms ? RingFound::most_by_start : RingFound::given;
 }
 
 } // namespace
@@ -128,21 +138,27 @@ std::optional<uint32_t> fewest_blocks(const Project& project, const Area& area, 
 NearestRing nearest_ring(const Project& project, const Area& area, const Demand& demand, Precision precision) {
     const auto search = search_of(project, area, demand);
     if (!search || search->most < 2) { return {}; }
+    const bool share_asked = project.requirements.flash_share_max && project.part.flash_bytes;
+    const double share_left = share_asked ? share_left_bytes(*search) : HUGE_VAL;
+    const auto broken = [&](uint32_t blocks) { return broken_by_size(*search, share_left, blocks); };
+    const auto keeps = [&](uint32_t blocks) { return broken(blocks) == RingFound::given; };
     if (project.requirements.put_stall_max_ms) {
         // Of two blocks a put empties one itself: with three, service does, and the stall is what a put takes at least.
         if (const auto blocks = fewest(*search, false, precision)) {
-            return {std::clamp(*blocks, std::min(3U, search->most), search->most), RingFound::fewest_but_stall};
+            if (*blocks == 2 && search->most > 2 && keeps(3)) { return {3, RingFound::fewest_but_stall}; }
+            if (keeps(*blocks)) { return {*blocks, RingFound::fewest_but_stall}; }
         }
     }
-    uint32_t least = 2; // the smallest that can be laid out
-    while (least < search->most && !lay_out(project, area, least)) { ++least; }
-    if (keeps_to_size(*search, search->most)) { return {search->most, RingFound::most}; }
-    uint32_t keeps = least, too_many = search->most;
-    while (too_many - keeps > 1) {
-        const uint32_t mid = keeps + (too_many - keeps) / 2;
-        (keeps_to_size(*search, mid) ? keeps : too_many) = mid;
+    uint32_t low = 2; // the smallest that can be laid out
+    while (low < search->most && !lay_out(project, area, low)) { ++low; }
+    if (keeps(search->most)) { return {search->most, RingFound::most}; }
+    if (!keeps(low)) { return {low, RingFound::least}; }
+    uint32_t too_many = search->most;
+    while (too_many - low > 1) {
+        const uint32_t mid = low + (too_many - low) / 2;
+        (keeps(mid) ? low : too_many) = mid;
     }
-    return {keeps, keeps_to_size(*search, keeps) ? RingFound::most_allowed : RingFound::least};
+    return {low, broken(too_many)};
 }
 
 std::optional<double> longest_life_years(const Project& project, const Erases& erases) {
@@ -179,7 +195,7 @@ std::optional<double> fastest_periodic(const Project& project, const Area& area,
             (value > 0 ? high : low) = root;
             (value > 0 ? above : below) = value;
         }
-        if (precision == Precision::coarse) { break; }
+        if (precision == Precision::coarse || round == 1) { break; }
         // The finer figure differs by a nearly constant factor: aim the second round with it.
         limit = allowed * std::exp(over(root, allowed, Precision::coarse) - over(root, allowed, precision));
     }

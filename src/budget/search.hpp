@@ -20,8 +20,8 @@ struct NearestRing {
     RingFound found = RingFound::given;
 };
 
-/// The ring that shows what is in the way, and fails nothing else on the way there: the fewest blocks, from three on,
-/// that hold but for the stall of put; else the most that flash_share and start_up leave room for.
+/// The ring that shows what is in the way: the fewest blocks, from three on if three keep to flash_share and start_up,
+/// that hold but for the stall of put and keep to those two; else the most that these leave room for.
 NearestRing nearest_ring(const Project& project, const Area& area, const Demand& demand, Precision precision);
 
 /// A stamp counts a block's erases in 24 bits, and the blocks opened in 32 (store/format.md): beyond them the store's

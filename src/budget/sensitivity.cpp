@@ -7,6 +7,8 @@
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
+#include "budget/coarse.hpp"
+
 namespace perdure {
 
 namespace {
@@ -16,16 +18,21 @@ constexpr double degrees_max = 150;
 constexpr double degrees_per_doubling = 10; // common practice, no source: only to put degrees and factors in one list
 constexpr double finest = 0.004;            // less than half a per cent of a factor
 
-/// The project on the layout that the budget found, without what is drawn.
+/// The project without what is drawn for the fleet.
+Project undrawn(Project project) {
+    auto& spread = project.conditions.uncertainty;
+    if (spread && spread->inputs.size() > 1) { spread.reset(); }
+    return project;
+}
+
+/// The same on the layout that the budget found.
 Project fixed(const Project& project, const Budget& budget) {
-    Project out = project;
+    Project out = undrawn(project);
     for (size_t i = 0; i < out.areas.size(); ++i) {
         if (!out.areas[i].size_bytes && budget.areas[i].laid_out) {
             out.areas[i].size_bytes = budget.areas[i].layout.geometry.area_bytes();
         }
     }
-    auto& spread = out.conditions.uncertainty;
-    if (spread && spread->inputs.size() > 1) { spread.reset(); }
     return out;
 }
 
@@ -44,7 +51,7 @@ double value_at(const Lever& lever, double distance) {
 tl::expected<Budget, Refusal> budget_with(const Project& project, const Lever& lever, double value) {
     Project moved = project;
     lever.set(moved, value);
-    return make_budget(moved);
+    return make_reckoned_budget(moved);
 }
 
 std::string key_of(const Finding& finding) {
@@ -101,7 +108,8 @@ Breaking breaking_of(const Project& project, const Budget& before, const Lever& 
     return out;
 }
 
-std::string number_text(double value) {
+std::string number_text(double value, bool whole) {
+    if (whole) { return fmt::format("{:.0f}", value); }
     return std::abs(value) >= 1e6 || (value != 0 && std::abs(value) < 1e-3) ? fmt::format("{:.2e}", value)
                                                                             : fmt::format("{:.4g}", value);
 }
@@ -114,49 +122,36 @@ void mend_by_levers(const Project& project, const Budget& before, const Finding&
             const Finding* other = now ? same(*now, failing) : nullptr;
             return other != nullptr && other->holds();
         };
-        const double end = -furthest(lever);
-        if (!mends(end)) { continue; }
-        const double distance = bisect(end, mends);
-        const double value = value_at(lever, distance);
-        const auto now = budget_with(project, lever, value);
-        out.push_back({title_of(failing, before),
-                       fmt::format("{} {} {} instead of {}", lever.name, number_text(value), lever.unit,
-                                   number_text(lever.value)),
-                       std::abs(distance), now && now->holds()});
+        // What wears less may lose more: either side may mend.
+        for (const double end : {-furthest(lever), furthest(lever)}) {
+            if (!mends(end)) { continue; }
+            const double distance = bisect(end, mends);
+            const double value = value_at(lever, distance);
+            const auto now = budget_with(project, lever, value);
+            out.push_back({title_of(failing, before),
+                           fmt::format("{} {} {} instead of {}", lever.name, number_text(value, lever.whole),
+                                       lever.unit, number_text(lever.value, lever.whole)),
+                           std::abs(distance), now && now->holds()});
+            break;
+        }
     }
 }
 
-/// Changes that come in steps: the check width, and more blocks.
-void mend_by_steps(const Project& project, const Budget& before, const Finding& failing, std::vector<Mending>& out) {
-    const auto tried = [&](const Project& changed, const std::string& change, double distance) {
-        const auto now = make_budget(changed);
-        const Finding* other = now ? same(*now, failing) : nullptr;
-        if (other == nullptr || !other->holds()) { return false; }
-        out.push_back({title_of(failing, before), change, distance, now->holds()});
-        return true;
-    };
+/// What comes in steps: the check width.
+void mend_by_check_bits(const Project& project, const Budget& before, const Finding& failing,
+                        std::vector<Mending>& out) {
     for (size_t i = 0; i < project.areas.size(); ++i) {
         const Area& area = project.areas[i];
         for (uint32_t bits = area.check_bits + 8; bits <= 32; bits += 8) {
             Project changed = project;
             changed.areas[i].check_bits = bits;
-            if (tried(changed, fmt::format("check_bits {} instead of {} in area {}", bits, area.check_bits, area.name),
-                      std::log(double(bits) / area.check_bits))) {
-                break;
-            }
-        }
-        const auto run = best_run(project.part);
-        if (!area.size_bytes || !run || !before.areas[i].laid_out) { continue; }
-        const FlashGeometry& geometry = before.areas[i].layout.geometry;
-        const uint64_t most = run->bytes() / geometry.ring_block_bytes();
-        for (uint64_t blocks = geometry.ring_blocks + 1; blocks <= most; blocks += std::max<uint64_t>(1, blocks / 4)) {
-            Project changed = project;
-            changed.areas[i].size_bytes = blocks * geometry.ring_block_bytes();
-            if (tried(changed,
-                      fmt::format("{} ring blocks instead of {} in area {}", blocks, geometry.ring_blocks, area.name),
-                      std::log(double(blocks) / geometry.ring_blocks))) {
-                break;
-            }
+            const auto now = make_reckoned_budget(changed);
+            const Finding* other = now ? same(*now, failing) : nullptr;
+            if (other == nullptr || !other->holds()) { continue; }
+            out.push_back({title_of(failing, before),
+                           fmt::format("check_bits {} instead of {} in area {}", bits, area.check_bits, area.name),
+                           std::log(double(bits) / area.check_bits), now->holds()});
+            break;
         }
     }
 }
@@ -164,25 +159,37 @@ void mend_by_steps(const Project& project, const Budget& before, const Finding& 
 } // namespace
 
 Sensitivity sensitivity_of(const Project& project, const Budget& budget) {
-    constexpr size_t changes_shown = 3;
+    constexpr size_t changes_shown = 5;
     Sensitivity out;
     const Project base = fixed(project, budget);
-    const auto before = make_budget(base);
+    const auto before = make_reckoned_budget(base);
     if (!before) { return out; }
-    const std::vector<Lever> levers = levers_of(base);
-    for (const Lever& lever : levers) { out.breaking.push_back(breaking_of(base, *before, lever)); }
+    for (const Lever& lever : levers_of(base)) {
+        const double end = value_at(lever, furthest(lever));
+        if (end != lever.value) { out.breaking.push_back(breaking_of(base, *before, lever)); }
+    }
     std::stable_sort(out.breaking.begin(), out.breaking.end(), [](const Breaking& a, const Breaking& b) {
         return a.at.has_value() != b.at.has_value() ? a.at.has_value() : a.distance < b.distance;
     });
-    for (const Finding& finding : before->findings) {
+    // What would mend is asked of the file as it stands: an area without a size finds its own anew.
+    const Project open = undrawn(project);
+    const auto as_is = make_reckoned_budget(open);
+    if (!as_is) { return out; }
+    const std::vector<Lever> levers = levers_of(open);
+    for (const Finding& finding : budget.findings) {
+        if (finding.status == FindingStatus::fails && same(*as_is, finding) == nullptr) {
+            out.drawn.push_back(title_of(finding, budget));
+        }
+    }
+    for (const Finding& finding : as_is->findings) {
         if (finding.status != FindingStatus::fails) { continue; }
         std::vector<Mending> some;
-        mend_by_levers(base, *before, finding, levers, some);
-        mend_by_steps(base, *before, finding, some);
+        mend_by_levers(open, *as_is, finding, levers, some);
+        mend_by_check_bits(open, *as_is, finding, some);
         std::stable_sort(some.begin(), some.end(),
                          [](const Mending& a, const Mending& b) { return a.distance < b.distance; });
         if (some.size() > changes_shown) { some.resize(changes_shown); }
-        if (some.empty()) { out.beyond.push_back(title_of(finding, *before)); }
+        if (some.empty()) { out.beyond.push_back(title_of(finding, *as_is)); }
         out.mending.insert(out.mending.end(), some.begin(), some.end());
     }
     return out;
@@ -198,17 +205,20 @@ std::string sensitivity_text(const Sensitivity& sensitivity) {
         // A full bar: at once. None: ten times as far, or further.
         const double near = 1 - std::min(1.0, each.distance / std::numbers::ln10);
         const std::string bar(each.at ? static_cast<size_t>(std::lround(near * bar_columns)) : 0, '#');
-        out += fmt::format("{:<22}{:>11}{:>12}  {:<13}{}\n", name, number_text(lever.value),
-                           each.at ? number_text(*each.at) : "never", bar, each.finding.substr(0, 20));
+        out += fmt::format("{:<22}{:>11}{:>12}  {:<13}{}\n", name, number_text(lever.value, lever.whole),
+                           each.at ? number_text(*each.at, lever.whole) : "never", bar, each.finding.substr(0, 20));
     }
     out += "full bar: at once; no bar: ten times as far or more; never: not within a factor\nof 1000 (150 C)\n";
-    if (sensitivity.mending.empty() && sensitivity.beyond.empty()) { return out; }
+    if (sensitivity.mending.empty() && sensitivity.beyond.empty() && sensitivity.drawn.empty()) { return out; }
     out += "\nshortest single changes that would make it hold\n";
     std::string last;
     for (const Mending& each : sensitivity.mending) {
         if (each.finding != last) { out += "  " + each.finding + '\n'; }
         last = each.finding;
         out += fmt::format("    {}{}\n", each.change, each.everything_holds ? " (then everything holds)" : "");
+    }
+    for (const std::string& finding : sensitivity.drawn) {
+        out += fmt::format("  {}\n    drawn for the fleet, and not followed here: see what mends the wear\n", finding);
     }
     for (const std::string& finding : sensitivity.beyond) {
         out += fmt::format("  {}\n    no single change within a factor of 1000\n", finding);
@@ -236,6 +246,7 @@ nlohmann::json sensitivity_json(const Sensitivity& sensitivity) {
                                   {"everything_holds", each.everything_holds}});
     }
     out["no_single_change"] = sensitivity.beyond;
+    out["not_followed"] = sensitivity.drawn;
     return out;
 }
 

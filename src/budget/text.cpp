@@ -143,11 +143,11 @@ void add_records(std::string& out, const AreaBudget& area) {
                                               figure(area.wear.block_s / 3600), area.wear.amplification())
                                 : "nothing is ever saved"),
                 0);
-    out += fmt::format("{:<20}{:>13}{:>14}{:>8}{:>7}{:>9}{:>9}\n", "record", "saves", "bytes", "full", "short",
+    out += fmt::format("{:<18}{:>13}{:>14}{:>8}{:>7}{:>11}{:>9}\n", "record", "saves", "bytes", "full", "short",
                        "copies", "wear");
     for (const RecordBudget& record : area.records) {
-        const std::string name = record.name.size() > 19 ? record.name.substr(0, 18) + "~" : record.name;
-        out += fmt::format("{:<20}{:>13}{:>14}{:>8}{:>7}{:>9}{:>8.2f}%\n", name, figure(record.saves),
+        const std::string name = record.name.size() > 17 ? record.name.substr(0, 16) + "~" : record.name;
+        out += fmt::format("{:<18}{:>13}{:>14}{:>8}{:>7}{:>11}{:>8.2f}%\n", name, figure(record.saves),
                            figure(record.payload_bytes), record.layout.full_units,
                            record.layout.short_units > 0 ? std::to_string(record.layout.short_units) : "-",
                            figure(std::round(record.copies)), record.wear_share * 100);

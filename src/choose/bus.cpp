@@ -21,11 +21,11 @@ std::optional<double> clock_hz(std::string_view bus) {
 
 } // namespace
 
-std::optional<double> bus_write_ms(std::string_view bus, uint64_t bytes) {
+std::optional<double> bus_write_ms(std::string_view bus, uint64_t memory_bytes, uint64_t bytes) {
     const auto hz = clock_hz(bus);
     if (!hz) { return std::nullopt; }
     const auto data = double(bytes);
-    if (bus.substr(0, 4) == "I2C ") { return (2 + 9 * (3 + data)) / *hz * 1e3; }
+    if (bus.substr(0, 4) == "I2C ") { return (2 + 9 * ((memory_bytes > 2048 ? 3 : 2) + data)) / *hz * 1e3; }
     if (bus.substr(0, 4) == "SPI ") { return 8 * (1 + 4 + data) / *hz * 1e3; }
     return std::nullopt;
 }

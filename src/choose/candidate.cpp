@@ -89,8 +89,11 @@ Candidate judged(const Project& project, CandidateKind kind, const SaveChange& p
         out.bytes += geometry.area_bytes();
         out.block_bytes = geometry.ring_block_bytes();
         out.unit_bytes = geometry.unit_bytes;
-        out.reckoned = out.reckoned || (precision != Precision::fine &&
-                                        area.wear.start_units > counted_start_share * area.layout.capacity_units);
+        const double starts = area.wear.start_units / area.layout.capacity_units;
+        if (precision != Precision::fine && starts > counted_start_share) {
+            out.reckoned = true;
+            out.may_be_off = std::max(out.may_be_off, starts > much_start_share ? reckoned_off_much : reckoned_off);
+        }
     }
     take_findings(*budget, out);
     return out;
@@ -114,19 +117,26 @@ std::string words_of(const SaveChange& change) {
 std::string refused(const Project& project, const SaveChange& change) {
     const auto any = [&](auto&& is) { return std::any_of(project.records.begin(), project.records.end(), is); };
     if (change.stretch != 1 && longest_period_s(project) == 0) { return "no record is saved periodically"; }
-    if (change.batch && !any([](const Record& record) { return record.has_log_entries(); })) {
-        return "no log has entries of its own";
-    }
+    if (change.lazy_start && project.product.lazy_start) { return "its starts are lazy already"; }
     if (change.lazy_start && any([](const Record& record) { return record.saved_at_power_fail(); })) {
         return "a record is saved at power failure, and needs its room prepared by the start";
     }
-    return "";
+    if (!change.batch) { return ""; }
+    bool other = false;
+    for (const Record& record : project.records) {
+        if (!record.has_log_entries()) { continue; }
+        other = other || record.log->batch_found || record.log->batch != *change.batch;
+        if (*change.batch > longest_batch(record)) {
+            return fmt::format("an entry takes at most {} samples of {}", longest_batch(record), record.name);
+        }
+    }
+    if (!any([](const Record& record) { return record.has_log_entries(); })) { return "no log has entries of its own"; }
+    return other ? "" : "its logs have that batch already";
 }
 
 Project saved_so(Project project, const SaveChange& change) {
     project.product.lazy_start = project.product.lazy_start || change.lazy_start;
     for (Record& record : project.records) {
-        if (change.batch && record.has_log_entries()) { record.log->batch = *change.batch; }
         bool periodic = false;
         for (SavePolicy& policy : record.saves) {
             if (policy.when != SaveWhen::periodic) { continue; }
@@ -134,6 +144,17 @@ Project saved_so(Project project, const SaveChange& change) {
             periodic = true;
         }
         if (periodic) { widen_movement(record, change.stretch); }
+        if (!record.log) { continue; }
+        LogShape& log = *record.log;
+        // The same days take fewer samples, and the same loss allows fewer of them in a batch.
+        if (periodic && log.depth_s > 0) {
+            log.depth_samples = static_cast<uint64_t>(std::ceil(double(log.depth_samples) / change.stretch - 1e-9));
+        }
+        if (periodic && log.batch_found) {
+            const double batch = std::floor(double(log.batch) / change.stretch + 1e-9);
+            log.batch = static_cast<uint32_t>(std::clamp(batch, 1.0, double(longest_batch(record))));
+        }
+        if (change.batch && record.has_log_entries()) { log.batch = *change.batch; }
     }
     return project;
 }

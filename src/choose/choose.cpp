@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <future>
 #include <limits>
 
 #include <fmt/format.h>
@@ -147,11 +148,11 @@ void add(std::vector<Candidate>& to, std::vector<Candidate> some) {
 }
 
 void add_externals(const Project& project, const Catalog& catalog, const ChooseOptions& options,
-                   const SaveChange& policy, Choice& out) {
+                   const SaveChange& policy, std::vector<Candidate>& out) {
     for (const ExternalMemory& memory : catalog.externals) {
         if (!wanted(options, memory.id)) { continue; }
         if (memory.kind.find("NOR") == std::string::npos) {
-            out.candidates.push_back(in_place(project, memory, policy));
+            out.push_back(in_place(project, memory, policy));
             continue;
         }
         std::string missing;
@@ -159,12 +160,13 @@ void add_externals(const Project& project, const Catalog& catalog, const ChooseO
             std::vector<Candidate> some =
                 candidates_of(on_part(project, *part), CandidateKind::external, policy, options.layouts);
             for (Candidate& one : some) {
-                one.note =
-                    fmt::format("the store on serial NOR, 16-byte units; {}",
-                                bus_write_ms(memory.bus, 1) ? fmt::format("{} at its highest clock counted", memory.bus)
-                                                            : "no clock of its bus known: the bus not counted");
+                const bool counted = bus_write_ms(memory.bus, *memory.size_bytes, 1).has_value();
+                one.bus_not_counted = !counted;
+                one.note = fmt::format("the store on serial NOR, 16-byte units; {}",
+                                       counted ? "the bus of writes counted, that of reads not"
+                                               : "no clock of its bus known: the bus not counted");
             }
-            add(out.candidates, std::move(some));
+            add(out, std::move(some));
         } else {
             Candidate one;
             one.kind = CandidateKind::external;
@@ -172,9 +174,40 @@ void add_externals(const Project& project, const Catalog& catalog, const ChooseO
             one.maker = memory.maker;
             one.policy = policy;
             one.reasons = {missing};
-            out.candidates.push_back(one);
+            out.push_back(one);
         }
     }
+}
+
+/// Counts those whose verdict the reckoning may have wrong, with nothing but wear in the way.
+void count_near(std::vector<Candidate>& some, double margin_asked) {
+    for (Candidate& one : some) {
+        const bool by_wear = std::all_of(one.reasons.begin(), one.reasons.end(),
+                                         [](const std::string& reason) { return reason.rfind("wear", 0) == 0; });
+        if (by_wear && std::abs(one.margin / margin_asked - 1) < one.may_be_off) { one = counted(one); }
+    }
+}
+
+/// All candidates of the project saved in one way.
+std::vector<Candidate> all_saved_so(const Project& base, const Catalog& catalog, const ChooseOptions& options,
+                                    const SaveChange& policy) {
+    std::vector<Candidate> out;
+    const Project at = saved_so(base, policy);
+    if (wanted(options, at.part.id)) {
+        add(out, candidates_of(at, CandidateKind::own, policy, options.layouts));
+        if (std::any_of(at.areas.begin(), at.areas.end(), [](const Area& a) { return a.size_bytes.has_value(); })) {
+            Project searched = at;
+            for (Area& area : searched.areas) { area.size_bytes.reset(); }
+            add(out, candidates_of(searched, CandidateKind::own, policy, options.layouts));
+        }
+    }
+    for (const Device& part : catalog.devices) {
+        if (part.id == at.part.id || !wanted(options, part.id)) { continue; }
+        add(out, candidates_of(on_part(at, part), CandidateKind::part, policy, options.layouts));
+    }
+    if (options.externals) { add_externals(at, catalog, options, policy, out); }
+    count_near(out, base.requirements.margin_min);
+    return out;
 }
 
 } // namespace
@@ -197,22 +230,12 @@ Choice choose(const Project& project, const Catalog& catalog, const ChooseOption
     out.assumptions.emplace_back(
         "a part's price, size, peripherals and stock are not compared; external memories without "
         "erase are judged by size, wear and stall alone");
+    std::vector<std::future<std::vector<Candidate>>> by_policy; // each on a core of its own, taken in order
+    by_policy.reserve(options.policies.size());
     for (const SaveChange& policy : options.policies) {
-        const Project at = saved_so(base, policy);
-        if (wanted(options, at.part.id)) {
-            add(out.candidates, candidates_of(at, CandidateKind::own, policy, options.layouts));
-            if (std::any_of(at.areas.begin(), at.areas.end(), [](const Area& a) { return a.size_bytes.has_value(); })) {
-                Project searched = at;
-                for (Area& area : searched.areas) { area.size_bytes.reset(); }
-                add(out.candidates, candidates_of(searched, CandidateKind::own, policy, options.layouts));
-            }
-        }
-        for (const Device& part : catalog.devices) {
-            if (part.id == at.part.id || !wanted(options, part.id)) { continue; }
-            add(out.candidates, candidates_of(on_part(at, part), CandidateKind::part, policy, options.layouts));
-        }
-        if (options.externals) { add_externals(at, catalog, options, policy, out); }
+        by_policy.push_back(std::async([&] { return all_saved_so(base, catalog, options, policy); }));
     }
+    for (auto& some : by_policy) { add(out.candidates, some.get()); }
     rank_counted(out);
     return out;
 }

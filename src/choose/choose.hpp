@@ -65,6 +65,8 @@ struct Candidate {
     std::vector<std::string> reasons;     ///< what does not hold, or is not known; first the one that weighs most
     std::vector<std::string> from_memory; ///< columns behind the figures that have no document
     std::string note;
+    bool bus_not_counted = false; ///< an external memory whose bus has no clock in the catalogue
+    double may_be_off = 0;        ///< share of its wear by which the reckoning may be wrong; 0 where it is counted
     bool reckoned = false; ///< starts take so much that its figures may be off by some per cent: they were not counted
     std::shared_ptr<const Project> judged; ///< what was judged; null in place
     bool on_front = false; ///< no other that holds is as good in everything and better in something; what rests on

@@ -215,6 +215,59 @@ TEST(Choose, TheWinnerAndTheSecondSourceAreCounted) {
     }
 }
 
+// The verdict is the budget's own, also where the reckoning says otherwise.
+TEST(Choose, WhatIsNearTheMarginIsCounted) {
+    ChooseOptions options;
+    options.only = {"own"};
+    options.layouts = 1;
+    int fails = 0, holds = 0;
+    for (const double starts : {30.0, 300.0, 3000.0}) {
+        Project project = meter();
+        project.product.starts_per_day = starts;
+        project.areas[0].size_bytes = 8 * 2048;
+        double margin = 0;
+        const Budget budget = make_budget(project).value();
+        for (const Finding& finding : budget.findings) {
+            if (finding.name == "wear") { margin = finding.margin; }
+        }
+        const double just_enough = *project.part.endurance_cycles / margin;
+        for (const double share : {0.98, 0.995, 1.005, 1.02}) {
+            project.part.endurance_cycles = just_enough * share;
+            const Choice choice = choose(project, Catalog{}, options);
+            for (const Candidate& one : choice.candidates) {
+                if (one.bytes != 8 * 2048) { continue; }
+                const bool truth = make_budget(project)->holds();
+                EXPECT_EQ(one.holds, truth) << starts << ' ' << share;
+                ++(truth ? holds : fails);
+            }
+        }
+    }
+    EXPECT_GT(fails, 3);
+    EXPECT_GT(holds, 3);
+}
+
+TEST(Choose, DaysOfALogTakeFewerSamplesWhenItsSavesAreStretched) {
+    Project project = meter();
+    Record log;
+    log.name = "history";
+    log.id = 2;
+    log.kind = RecordKind::log;
+    log.fields = {Field{}};
+    log.log = LogShape{};
+    log.log->depth_samples = 1000;
+    log.log->depth_s = 1000 * 600;
+    log.log->batch = 6;
+    log.log->batch_found = true;
+    log.saves = {SavePolicy{SaveWhen::periodic, 600, 0, {}, 1, {}}};
+    project.records.push_back(log);
+    const Project half = saved_so(project, {2, {}, false});
+    EXPECT_EQ(half.records[1].log->depth_samples, 500U);
+    EXPECT_EQ(half.records[1].log->batch, 3U); // the same time between two entries
+    EXPECT_EQ(saved_so(project, {2, 5, false}).records[1].log->batch, 5U);
+    project.records[1].fields[0].bytes = 240;
+    EXPECT_NE(refused(project, {1, 255, false}).find("at most 136 samples"), std::string::npos);
+}
+
 TEST(Choose, EightLayoutsAreTriedWhereAsked) {
     ChooseOptions options;
     options.only = {"own"};

@@ -51,7 +51,8 @@ std::string missing_figures(const ExternalMemory& memory) {
 /// One save on the bus: a transfer a page. Absent without a clock.
 std::optional<double> bus_of_save(const ExternalMemory& memory, uint64_t bytes) {
     const uint64_t page_bytes = *memory.page_bytes > 1 ? *memory.page_bytes : bytes;
-    const auto whole = bus_write_ms(memory.bus, page_bytes), rest = bus_write_ms(memory.bus, bytes % page_bytes);
+    const auto whole = bus_write_ms(memory.bus, *memory.size_bytes, page_bytes),
+               rest = bus_write_ms(memory.bus, *memory.size_bytes, bytes % page_bytes);
     if (!whole || !rest) { return std::nullopt; }
     return double(bytes / page_bytes) * *whole + (bytes % page_bytes > 0 ? *rest : 0);
 }
@@ -127,6 +128,7 @@ Candidate in_place(const Project& project, const ExternalMemory& memory, const S
     for (const Slots& slots : all) { wear = std::max(wear, slots.wear()); }
     out.margin = wear > 0 ? std::min(1e9, *memory.endurance_cycles * project.requirements.spend_limit / wear) : 1e9;
     out.stall_ms = double(longest_pages) * *memory.write_ms_max + longest_bus_ms.value_or(0);
+    out.bus_not_counted = !longest_bus_ms;
     out.note += longest_bus_ms ? fmt::format("; {} at its highest clock counted", memory.bus)
                                : "; no clock of its bus known: the bus not counted";
     if (memory.write_ma && (*memory.write_ms_max > 0 || longest_bus_ms)) { // without either nothing is known
@@ -164,7 +166,7 @@ std::optional<Device> nor_part(const ExternalMemory& memory, std::string& missin
     out.erased_value = "0xFF";
     out.read_while_write = "yes";
     out.erase_ms_max = {*memory.erase_ms_max};
-    const auto on_bus = bus_write_ms(memory.bus, *out.program_bytes);
+    const auto on_bus = bus_write_ms(memory.bus, *memory.size_bytes, *out.program_bytes);
     out.program_us_max = (*memory.write_ms_max + on_bus.value_or(0)) * 1e3;
     out.endurance_cycles = memory.endurance_cycles;
     out.program_ma = memory.write_ma;

@@ -45,12 +45,14 @@ std::string label(const Candidate& candidate) {
 
 void add_row(std::string& out, const Candidate& candidate, const char* mark) {
     const std::string name = label(candidate);
+    std::string marks = fmt::format("{}{}{}", candidate.from_memory.empty() ? "" : "m", candidate.reckoned ? "r" : "",
+                                    candidate.bus_not_counted ? "b" : "");
+    if (!marks.empty()) { marks.insert(0, 1, ' '); }
     const std::string figures =
         fmt::format("{:>7}{:>10}{:>9}{:>10}{:>10}{:>8}{}\n",
                     candidate.ring_blocks > 0 ? fmt::format("{}", candidate.ring_blocks) : "-", candidate.bytes,
                     short_number(candidate.margin), short_number(candidate.stall_ms), short_number(candidate.energy_j),
-                    fmt::format("{:.2f}", candidate.score),
-                    fmt::format("{}{}", candidate.from_memory.empty() ? "" : "  m", candidate.reckoned ? "  r" : ""));
+                    fmt::format("{:.2f}", candidate.score), marks);
     out += name.size() > 20 ? fmt::format("{:<2}{}\n{:22}{}", mark, name, "", figures)
                             : fmt::format("{:<2}{:<20}{}", mark, name, figures);
 }
@@ -110,12 +112,13 @@ void add_table(std::string& out, const Choice& choice, bool every) {
         if (!candidate.behind.empty()) { add_words(out, candidate.behind, 4, 4); }
     }
     if (shown.empty()) { out += "  none\n"; }
-    add_words(
-        out,
-        "> the choice; * on the front: nothing else is as good in all and better in one; m figures from memory; /N "
-        "periodic saves N times as far apart; batchN: N samples an entry of a log; lazy: starts program nothing; r: "
-        "starts reckoned, to some per cent, not counted; stall: longest put, service called in time",
-        0, 0);
+    add_words(out,
+              "> the choice; * on the front: nothing else is as good in all and better in one; m figures from memory; "
+              "r starts "
+              "reckoned, not counted: wear up to a tenth off; b bus not counted; /N periodic saves N times as far "
+              "apart; batchN: "
+              "N samples an entry of a log; lazy: starts program nothing; stall: longest put, service called in time",
+              0, 0);
     if (hidden > 0) { add_words(out, fmt::format("{} more layouts of these hold: --all shows them", hidden), 0, 0); }
 }
 
@@ -129,9 +132,8 @@ void add_losers(std::string& out, const Choice& choice, bool every) {
                                                              : candidate.reasons.front();
         auto& names = by_reason[reason];
         if (names.empty()) { order.push_back(reason); }
-        if (std::find(names.begin(), names.end(), label(candidate)) == names.end()) {
-            names.push_back(label(candidate));
-        }
+        const std::string name = label(candidate) + (candidate.reckoned ? " (r)" : "");
+        if (std::find(names.begin(), names.end(), name) == names.end()) { names.push_back(name); }
     }
     if (order.empty()) { return; }
     out += "\ndoes not hold\n";
@@ -165,6 +167,7 @@ nlohmann::json json_of(const Candidate& candidate) {
             {"from_memory", candidate.from_memory},
             {"note", candidate.note},
             {"reckoned", candidate.reckoned},
+            {"bus_not_counted", candidate.bus_not_counted},
             {"on_front", candidate.on_front},
             {"score", candidate.holds ? nlohmann::json(candidate.score) : nlohmann::json(nullptr)},
             {"behind", candidate.behind}};

@@ -2,6 +2,7 @@
 #include <charconv>
 #include <cmath>
 #include <ostream>
+#include <set>
 
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
@@ -16,6 +17,8 @@
 namespace perdure {
 
 namespace {
+
+constexpr size_t policies_max = 32;
 
 std::vector<std::string> split(const std::string& list, char between = ',') {
     std::vector<std::string> out;
@@ -89,7 +92,11 @@ std::string read_change(const std::string& text, SaveChange& out) {
 /// "said", or changes with "+" between them.
 std::string read_policy(const std::string& text, SaveChange& out) {
     if (text == "said") { return ""; }
+    std::set<std::string> kinds;
     for (const std::string& word : split(text, '+')) {
+        if (!kinds.insert(word.substr(0, word.find('='))).second || word == "said") {
+            return fmt::format("\"{}\": each change once, and said alone", text);
+        }
         if (std::string message = read_change(word, out); !message.empty()) { return message; }
     }
     return "";
@@ -127,12 +134,22 @@ std::string read_options(const CommandInput& input, const Project& project, Choo
     const auto stretch = given("--stretch"), policies = given("--policies");
     if (stretch && policies) { return "--stretch and --policies: one of the two; stretch=N is a policy"; }
     if (!stretch && !policies) { return ""; }
+    const std::vector<std::string> words = split(stretch ? *stretch : *policies);
+    if (words.size() > policies_max) {
+        return fmt::format("{}: {} ways to save, {} at most", stretch ? "--stretch" : "--policies", words.size(),
+                           policies_max);
+    }
     out.policies.clear();
-    for (const std::string& word : split(stretch ? *stretch : *policies)) {
+    for (const std::string& word : words) {
         SaveChange& change = out.policies.emplace_back();
         std::string message = stretch ? read_change("stretch=" + word, change) : read_policy(word, change);
         if (message.empty()) {
             const std::string unfit = refused(project, change);
+            for (size_t i = 0; i + 1 < out.policies.size() && message.empty(); ++i) {
+                if (words_of(out.policies[i]) == words_of(change)) {
+                    message = fmt::format("\"{}\" is there twice", word);
+                }
+            }
             if (!unfit.empty()) { message = fmt::format("\"{}\" changes nothing here: {}", word, unfit); }
         }
         if (!message.empty()) { return fmt::format("--{}: {}", stretch ? "stretch" : "policies", message); }

@@ -75,7 +75,7 @@ CutOptions options_of(const CommandInput& input) {
         const auto it = input.options.find(name);
         if (it != input.options.end()) { out.played += fmt::format(" {} {}", name, it->second); }
     }
-    for (const std::string_view name : {"--collateral", "--undecided", "--blank-faults", "--late-decay"}) {
+    for (const std::string_view name : {"--collateral", "--undecided", "--blank-faults"}) {
         if (input.options.contains(name)) { out.played += fmt::format(" {}", name); }
     }
     if (input.options.contains("--replay") && input.options.contains("--junit")) {
@@ -85,7 +85,6 @@ CutOptions options_of(const CommandInput& input) {
         if (name == "--replay") { out.replay = text; }
         if (name == "--junit") { out.junit_path = text; }
         if (name == "--collateral") { out.proof.device.collateral = true; }
-        if (name == "--late-decay") { out.proof.device.late_decay = true; }
         if (name == "--undecided") { out.proof.device.undecided = true; }
         if (name == "--blank-faults") { out.proof.device.blank_faults = true; }
     }

@@ -1,4 +1,5 @@
 // The only file that includes the command line parser.
+#include <algorithm>
 #include <list>
 #include <ostream>
 
@@ -6,6 +7,7 @@
 #include <fmt/format.h>
 
 #include "cli/commands.hpp"
+#include "cli/files.hpp"
 #include "cli/manual.hpp"
 #include "project/diagnostic.hpp"
 
@@ -47,19 +49,26 @@ void show_command_help(const Command& command, std::ostream& out) {
                        "print JSON instead of text, errors of the input too", "--help", "print this", command.example);
 }
 
-/// True when the first word is no command; says so, with the nearest one.
-bool complain_unknown_command(int argc, const char* const* argv, std::ostream& err) {
-    if (argc < 2 || argv[1][0] == '-') { return false; }
+/// What is wrong with the words themselves: as JSON where --json is among them.
+int complain_of_words(int argc, const char* const* argv, const std::string& text, std::ostream& out,
+                      std::ostream& err) {
+    CommandInput input;
+    input.json = std::any_of(argv, argv + argc, [](const char* word) { return std::string_view(word) == "--json"; });
+    return complain(input, text, out, err);
+}
+
+/// Where the first word is no command, the message, with the nearest one; else empty.
+std::string unknown_command(int argc, const char* const* argv) {
+    if (argc < 2 || argv[1][0] == '-') { return ""; }
     std::vector<std::string> names;
     for (const Command& command : commands()) { names.emplace_back(command.name); }
     for (const std::string& name : names) {
-        if (name == argv[1]) { return false; }
+        if (name == argv[1]) { return ""; }
     }
     const std::string near = nearest(argv[1], names);
-    err << fmt::format("perdure: error: no command \"{}\"\n", argv[1]);
-    if (!near.empty()) { err << fmt::format("  nearest: {}\n", near); }
-    err << "  perdure --help lists the commands\n";
-    return true;
+    std::string out = fmt::format("no command \"{}\"\n", argv[1]);
+    if (!near.empty()) { out += fmt::format("  nearest: {}\n", near); }
+    return out + "  perdure --help lists the commands";
 }
 
 void bind(CLI::App& app, std::list<Bound>& all) {
@@ -108,7 +117,9 @@ int run_command_line(int argc, const char* const* argv, std::ostream& out, std::
         show_help(err);
         return exit_input_wrong;
     }
-    if (complain_unknown_command(argc, argv, err)) { return exit_input_wrong; }
+    if (const std::string unknown = unknown_command(argc, argv); !unknown.empty()) {
+        return complain_of_words(argc, argv, unknown, out, err);
+    }
     CLI::App app;
     std::list<Bound> all; // a list, so that the parser's references stay good
     bool version = false;
@@ -130,9 +141,9 @@ int run_command_line(int argc, const char* const* argv, std::ostream& out, std::
         }
         return exit_ok;
     } catch (const CLI::ParseError& error) {
-        err << fmt::format("perdure: error: {}\n  perdure {}--help says what can be given\n", error.what(),
-                           chosen(all) != nullptr ? std::string(argv[1]) + " " : "");
-        return exit_input_wrong;
+        const std::string text = fmt::format("{}\n  perdure {}--help says what can be given", error.what(),
+                                             chosen(all) != nullptr ? std::string(argv[1]) + " " : "");
+        return complain_of_words(argc, argv, text, out, err);
     }
     if (version) {
         out << "perdure " << PERDURE_VERSION << '\n';
@@ -148,9 +159,9 @@ int run_command_line(int argc, const char* const* argv, std::ostream& out, std::
         return exit_input_wrong;
     }
     if (bound->input.arguments.size() < bound->command->arguments_min) {
-        err << fmt::format("perdure: error: {} needs {}\n  such as: {}\n", bound->command->name,
-                           use_of(*bound->command), bound->command->example);
-        return exit_input_wrong;
+        const std::string text = fmt::format("{} needs {}\n  such as: {}", bound->command->name,
+                                             use_of(*bound->command), bound->command->example);
+        return complain(bound->input, text, out, err);
     }
     return bound->command->run(bound->input, out, err);
 }

@@ -100,9 +100,7 @@ int run_parts(const CommandInput& input, std::ostream& out, std::ostream& err) {
         std::vector<std::string> ids;
         for (const Device& known : parts.devices) { ids.push_back(known.id); }
         const std::string near = nearest(id, ids);
-        std::string text = fmt::format("no part \"{}\" in the catalogue", id);
-        if (!near.empty()) { text += "\n  nearest: " + near; }
-        return complain(input, text, out, err);
+        return complain(input, fmt::format("no part \"{}\" in the catalogue", id), near, out, err);
     }
     if (input.json) {
         out << part_json(*part).dump(2) << '\n';

@@ -70,7 +70,6 @@ const std::vector<Command>& commands() { // NOLINT(readability-function-size)
                         {"--replay", "CASE", "play one case again: AREA:PART:PATH, as printed"},
                         {"--junit", "FILE", "write the result as JUnit XML too"},
                         {"--threads", "N", "default: one a core"},
-                        {"--late-decay", "", "a unit that verified may read otherwise later"},
                         {"--collateral", "", "a cut may damage the unit before the one it hits"},
                         {"--undecided", "", "weak units may change from one read to the next"},
                         {"--blank-faults", "", "reading an erased unit faults"},

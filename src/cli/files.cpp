@@ -96,6 +96,13 @@ int complain(const CommandInput& input, const std::string& text, std::ostream& o
     return wrong_input(input, {{{"message", text}}}, fmt::format("perdure: error: {}\n", text), out, err);
 }
 
+int complain(const CommandInput& input, const std::string& text, const std::string& nearest, std::ostream& out,
+             std::ostream& err) {
+    if (nearest.empty()) { return complain(input, text, out, err); }
+    return wrong_input(input, {{{"message", text}, {"nearest", nearest}}},
+                       fmt::format("perdure: error: {}\n", text) + "  nearest: " + nearest + '\n', out, err);
+}
+
 int complain_rendered(const CommandInput& input, const std::string& text, std::ostream& out, std::ostream& err) {
     std::string message = text;
     while (!message.empty() && message.back() == '\n') { message.pop_back(); }

@@ -31,6 +31,10 @@ std::string write_file(const std::string& path, std::string_view contents);
 /// ...}]}, with "file", "line", "column", "expected" and "nearest" where they are known. Gives the exit code.
 int complain(const CommandInput& input, const std::string& text, std::ostream& out, std::ostream& err);
 
+/// The same with the nearest known word; empty: none is near.
+int complain(const CommandInput& input, const std::string& text, const std::string& nearest, std::ostream& out,
+             std::ostream& err);
+
 /// The same for a text that names its place already.
 int complain_rendered(const CommandInput& input, const std::string& text, std::ostream& out, std::ostream& err);
 

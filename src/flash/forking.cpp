@@ -276,8 +276,6 @@ void ForkingFlash::drop_equal_readings(uint32_t unit) {
         count++;
     }
 }
-
-/// `from` has been tried on the unit, which was weak before or becomes so now.
 /// One unit at a time: the one before it has held, if it still reads as it was programmed.
 void ForkingFlash::let_decay(uint32_t unit) {
     const uint32_t held = decaying_;
@@ -293,6 +291,7 @@ void ForkingFlash::let_decay(uint32_t unit) {
     make_weak(unit, now(unit), static_cast<uint16_t>(bit(Reading::complete) | torn_readings(false)));
 }
 
+/// `from` has been tried on the unit, which was weak before or becomes so now.
 void ForkingFlash::make_weak(uint32_t unit, const uint8_t* from, uint16_t readings) {
     std::memcpy(aim(unit), from, unit_bytes_);
     set_state(unit, State::weak);
@@ -342,6 +341,7 @@ bool ForkingFlash::program(uint32_t address, const uint8_t* from) {
         set_fault(unit, false);
         set_state(unit, State::trusted);
         rehash(unit);
+        if (device_.late_decay) { let_decay(unit); }
         return true;
     }
     // It verifies now, and is weak: charge of what was tried before may be left beside the new one; where an erase was

@@ -27,7 +27,7 @@ struct CutDevice {
     bool undecided = false;           ///< a weak unit may read differently from one read to the next within one start
     bool collateral = false;          ///< a cut program may damage the unit before it in the same block
     bool blank_faults = false;        ///< reading a unit that is erased faults
-    bool late_decay = false; ///< the unit programmed last verified, and may read otherwise from the next start on
+    bool late_decay = false; ///< the blank unit programmed last verified, and may read torn from the next start on
     uint32_t programs_a_unit_max = 0; ///< between erases, constant ones over weak units included; 0: no limit
     uint32_t failing_block = 0xFFFFFFFF;
     bool failing_program = false; ///< programs of failing_block fail

@@ -54,7 +54,8 @@ struct SavePolicy {
     std::optional<double> latest_s = std::nullopt; ///< settled: at the latest so long after the first change
 };
 
-constexpr uint32_t log_batch_max = 255; // an entry counts its samples in one byte
+constexpr uint32_t log_batch_max = 255;             // an entry counts its samples in one byte
+constexpr uint32_t log_entry_bytes_max = 32767 - 5; // of samples
 
 /// What a record of kind log keeps besides its samples' fields.
 struct LogShape {
@@ -112,6 +113,11 @@ struct Record {
                            [](const SavePolicy& save) { return save.when == SaveWhen::at_power_fail; });
     }
 };
+
+/// The most samples of a log that one entry takes.
+inline uint32_t longest_batch(const Record& record) {
+    return std::clamp(log_entry_bytes_max / std::max(1U, record.fields_bytes()), 1U, log_batch_max);
+}
 
 struct Area {
     std::string name = "store";

@@ -9,7 +9,6 @@ namespace perdure {
 namespace {
 
 constexpr uint64_t depth_max = uint64_t{1} << 31U; // samples are numbered in 32 bits
-constexpr double length_max = 32767 - 5;           // bytes of samples in an entry
 
 /// The samples a day that the log's saves add up to, of an ordinary user.
 double samples_per_day(const Record& record, const Product& product) {
@@ -58,7 +57,7 @@ uint32_t batch_within(const Section& section, const Record& record, const Projec
         return 1;
     }
     const double samples = std::floor(*allowed_s / 86400.0 * samples_per_day(record, project.product) + 1e-9);
-    const double by_length = std::floor(length_max / std::max(1U, record.fields_bytes()));
+    const double by_length = std::floor(double(log_entry_bytes_max) / std::max(1U, record.fields_bytes()));
     return static_cast<uint32_t>(std::clamp(samples, 1.0, std::min(double(log_batch_max), std::max(1.0, by_length))));
 }
 
@@ -82,11 +81,11 @@ void read_batch(const Section& section, const Record& record, const Project& pro
         return;
     }
     log.batch = static_cast<uint32_t>(get_whole(section, "batch", 1, log_batch_max).value_or(1));
-    if (double(log.batch) * record.fields_bytes() > length_max) {
+    if (double(log.batch) * record.fields_bytes() > log_entry_bytes_max) {
         section.source.complain(span_of_value(section, "batch"),
                                 fmt::format("a batch of {} samples of {} bytes is {} bytes", log.batch,
                                             record.fields_bytes(), uint64_t{log.batch} * record.fields_bytes()),
-                                fmt::format("at most {:.0f} bytes", length_max));
+                                fmt::format("at most {} bytes", log_entry_bytes_max));
     }
 }
 

@@ -306,7 +306,7 @@ PlacedDump place_dump(const Expected& expected, const DumpFile& dump) {
     }
     place.origin = readings[best].origin;
     if (place.told && best < spoken_for) { place.told = place.origin; }
-    place.misplaced = dump.format != HexFormat::binary && place.shifted();
+    place.misplaced = expected.start_known && dump.format != HexFormat::binary && place.shifted();
     place.as_expected = dump.addressed && best == 0;
     place.first_byte = place_text(expected, first_address(dump) - place.origin);
     out.looks = std::move(readings[best].looks);

@@ -45,6 +45,7 @@ tl::expected<Expected, Refusal> make_expected(const Project& project, std::optio
         area.erases_per_year = of.erases.per_block_mean / project.product.life_years;
         bytes.push_back(area.bytes());
     }
+    out.start_known = project.flash_start_address.has_value() || flash_start.has_value();
     const auto places = place_areas(project, bytes, flash_start);
     if (!places) { return tl::unexpected(places.error()); }
     for (size_t i = 0; i < out.areas.size(); i++) { out.areas[i].place = (*places)[i]; }

@@ -39,6 +39,7 @@ RecordLabels labels_of(const std::vector<const Record*>& records);
 struct Expected {
     const Project* project = nullptr;
     std::vector<ExpectedArea> areas;
+    bool start_known = false; ///< where flash starts was said: addresses of a dump can be held against the project's
 };
 
 /// Refused where the budget is, or an area cannot be laid out or placed. `flash_start` stands in where the project does

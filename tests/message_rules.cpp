@@ -82,6 +82,13 @@ const std::vector<std::string> labels{
     "{}: triangular, {:g} to",
     // choose
     "> the choice; * on the front",
+    "m  rests on figures",
+    "r  starts reckoned",
+    "b  the time on the bus",
+    "/N  periodic saves",
+    "batchN  N samples",
+    "lazy  starts program",
+    "stall: longest put",
     "score: weighted mean",
     // age
     "and {} more blocks",

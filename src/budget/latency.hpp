@@ -2,6 +2,7 @@
 #pragma once
 
 #include <cstdint>
+#include <vector>
 
 #include "budget/wear.hpp"
 #include "project/layout.hpp"
@@ -14,6 +15,9 @@ struct OperationTimes {
     double erase_ms = 0;   ///< one erase block
     double read_us_per_byte = 0;
 };
+
+struct Finding;
+struct AreaBudget;
 
 /// Worst cases of one area. `put_*`: the longest stall of a put; where starts are lazy that is the first one after a
 /// start, which does the start's work before its own.
@@ -39,5 +43,9 @@ struct Latency {
 /// `wear`: of the area, for the time in which a block fills. `lazy_start`: a start programs nothing; the first put does
 /// its work.
 Latency latency_of(const AreaLayout& layout, const OperationTimes& times, const RingWear& wear, bool lazy_start);
+
+/// Findings of it: the longest put, with service in time and without, and the start; what is missing for them where the
+/// part's times are not known.
+std::vector<Finding> latency_findings(const Project& project, const AreaBudget& area);
 
 } // namespace perdure

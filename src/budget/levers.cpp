@@ -42,7 +42,7 @@ void add_product(const Project& project, std::vector<Lever>& out) {
                        [](Project& p, double value) { p.product.starts_per_day = value; }});
     }
     if (product.fleet_units > 1) {
-        out.push_back({"fleet", double(product.fleet_units), "units", product.place, true, false, 1, 1e15,
+        out.push_back({"fleet", double(product.fleet_units), "units", product.fleet_place, true, false, 1, 1e15,
                        [](Project& p, double value) { p.product.fleet_units = static_cast<uint64_t>(value); }});
     }
     const Demand demand = demand_of(project);

@@ -170,9 +170,9 @@ std::optional<double> longest_life_years(const Project& project, const Erases& e
 std::optional<double> fastest_periodic(const Project& project, const Area& area, const Demand& demand,
                                        const AreaLayout& layout, Precision precision) {
     const double allowed = erases_allowed(project);
-    const auto over = [&](double factor_log, double limit, Precision precision) {
+    const auto over = [&](double factor_log, double limit, Precision how) {
         const Traffic traffic = traffic_of(project, area, demand, Figures::sizing, std::exp(factor_log));
-        return std::log(erases_needed(layout, traffic, demand.life_s, precision) / limit);
+        return std::log(erases_needed(layout, traffic, demand.life_s, how) / limit);
     };
     bool any = false;
     for (const Record* record : records_of(project, area)) {

@@ -164,6 +164,9 @@ Sensitivity sensitivity_of(const Project& project, const Budget& budget) {
     const Project base = fixed(project, budget);
     const auto before = make_reckoned_budget(base);
     if (!before) { return out; }
+    for (const Finding& finding : before->findings) {
+        if (finding.status == FindingStatus::fails) { out.already.push_back(title_of(finding, *before)); }
+    }
     for (const Lever& lever : levers_of(base)) {
         const double end = value_at(lever, furthest(lever));
         if (end != lever.value) { out.breaking.push_back(breaking_of(base, *before, lever)); }
@@ -209,6 +212,9 @@ std::string sensitivity_text(const Sensitivity& sensitivity) {
                            each.at ? number_text(*each.at, lever.whole) : "never", bar, each.finding.substr(0, 20));
     }
     out += "full bar: at once; no bar: ten times as far or more; never: not within a factor\nof 1000 (150 C)\n";
+    for (const std::string& finding : sensitivity.already) {
+        out += fmt::format("fails already, so nothing above is about it: {}\n", finding);
+    }
     if (sensitivity.mending.empty() && sensitivity.beyond.empty() && sensitivity.drawn.empty()) { return out; }
     out += "\nshortest single changes that would make it hold\n";
     std::string last;
@@ -245,6 +251,7 @@ nlohmann::json sensitivity_json(const Sensitivity& sensitivity) {
                                   {"distance", each.distance},
                                   {"everything_holds", each.everything_holds}});
     }
+    out["fails_already"] = sensitivity.already;
     out["no_single_change"] = sensitivity.beyond;
     out["not_followed"] = sensitivity.drawn;
     return out;

@@ -47,14 +47,15 @@ struct Mending {
 };
 
 struct Sensitivity {
-    std::vector<Breaking> breaking;  ///< nearest first, then those that never break
-    std::vector<Mending> mending;    ///< of each failing requirement, nearest first; five at most
-    std::vector<std::string> beyond; ///< failing requirements that no single change mends
-    std::vector<std::string> drawn;  ///< failing requirements that are drawn for the fleet, and not followed
+    std::vector<Breaking> breaking;   ///< nearest first, then those that never break
+    std::vector<std::string> already; ///< fail before anything is moved, and are not among what breaks
+    std::vector<Mending> mending;     ///< of each failing requirement, nearest first; five at most
+    std::vector<std::string> beyond;  ///< failing requirements that no single change mends
+    std::vector<std::string> drawn;   ///< failing requirements that are drawn for the fleet, and not followed
 };
 
-/// Moves every input, wear reckoned (coarse.hpp): where starts take much, a failing point is off by as many per cent as
-/// the reckoning. The wear of a fleet with several spread inputs is drawn, too slow to follow here, and left out.
+/// Moves every input, wear reckoned (coarse.hpp): where starts take much, a failing point is off as far as the
+/// reckoning. The wear of a fleet with several spread inputs is drawn, too slow to follow here, and left out.
 /// Needs a budget of this very project.
 Sensitivity sensitivity_of(const Project& project, const Budget& budget);
 

@@ -5,6 +5,8 @@
 #include <gtest/gtest.h>
 #include <nlohmann/json.hpp>
 
+#include "project/sample_rings.hpp"
+
 namespace perdure {
 namespace {
 
@@ -129,15 +131,8 @@ TEST(Sensitivity, AMissingCapacitanceIsMendedByIt) {
 
 TEST(Sensitivity, ALogsDepthBatchAndBlocksAreWholeNumbers) {
     Project project = logger();
-    Record log;
-    log.name = "history";
-    log.id = 2;
-    log.kind = RecordKind::log;
-    log.fields = {Field{}};
-    log.log = LogShape{};
-    log.log->depth_samples = 500;
+    Record log = sample_log(2, 500, 900);
     log.log->batch = 8;
-    log.saves = {SavePolicy{SaveWhen::periodic, 900, 0, {}, 1, {}}};
     log.area = "past";
     Area past;
     past.name = "past";
@@ -184,6 +179,7 @@ TEST(Sensitivity, TheShortestChangeMends) {
     }
     EXPECT_LE(sensitivity.mending[0].distance, needed + 0.005);
     EXPECT_FALSE(sensitivity_json(sensitivity)["mending"].empty());
+    EXPECT_EQ(sensitivity.already, std::vector<std::string>{"wear"});
 }
 
 // A size too small to lay out, a loss that asks for more saves, a share that an area without a size could keep to.

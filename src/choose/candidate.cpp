@@ -91,7 +91,6 @@ Candidate judged(const Project& project, CandidateKind kind, const SaveChange& p
         out.unit_bytes = geometry.unit_bytes;
         const double starts = area.wear.start_units / area.layout.capacity_units;
         if (precision != Precision::fine && starts > counted_start_share) {
-            out.reckoned = true;
             out.may_be_off = std::max(out.may_be_off, starts > much_start_share ? reckoned_off_much : reckoned_off);
         }
     }
@@ -104,6 +103,7 @@ Candidate judged(const Project& project, CandidateKind kind, const SaveChange& p
 Candidate counted(const Candidate& reckoned) {
     Candidate out = judged(*reckoned.judged, reckoned.kind, reckoned.policy, Precision::fine);
     out.note = reckoned.note;
+    out.bus_not_counted = reckoned.bus_not_counted;
     return out;
 }
 

@@ -131,7 +131,7 @@ void rank_counted(Choice& out) {
     constexpr int recounts_max = 16;
     rank(out);
     for (int i = 0; i < recounts_max; ++i) {
-        const auto reckoned = [&](const std::optional<size_t>& at) { return at && out.candidates[*at].reckoned; };
+        const auto reckoned = [&](const std::optional<size_t>& at) { return at && out.candidates[*at].reckoned(); };
         const std::optional<size_t>& next = reckoned(out.winner) ? out.winner : out.second;
         if (!reckoned(next)) { return; }
         out.candidates[*next] = counted(out.candidates[*next]);

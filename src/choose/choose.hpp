@@ -66,13 +66,13 @@ struct Candidate {
     std::vector<std::string> from_memory; ///< columns behind the figures that have no document
     std::string note;
     bool bus_not_counted = false; ///< an external memory whose bus has no clock in the catalogue
-    double may_be_off = 0;        ///< share of its wear by which the reckoning may be wrong; 0 where it is counted
-    bool reckoned = false; ///< starts take so much that its figures may be off by some per cent: they were not counted
+    double may_be_off = 0; ///< share of its wear that is in doubt, as starts take much and are reckoned; 0: counted
     std::shared_ptr<const Project> judged; ///< what was judged; null in place
     bool on_front = false; ///< no other that holds is as good in everything and better in something; what rests on
                            ///< memory beats only its like
     double score = 0;      ///< weighted mean of how many times worse than the best; 1 is best in everything
     std::string behind;    ///< against the winner, in words; empty for the winner
+    [[nodiscard]] bool reckoned() const { return may_be_off > 0; }
 };
 
 struct Choice {

@@ -9,6 +9,7 @@
 
 #include "choose/candidate.hpp"
 #include "choose/text.hpp"
+#include "project/sample_rings.hpp"
 
 namespace perdure {
 namespace {
@@ -202,11 +203,11 @@ TEST(Choose, TheWinnerAndTheSecondSourceAreCounted) {
     const Choice choice = choose(project, catalog, {});
     ASSERT_TRUE(choice.winner && choice.second);
     int reckoned = 0;
-    for (const Candidate& one : choice.candidates) { reckoned += one.reckoned ? 1 : 0; }
+    for (const Candidate& one : choice.candidates) { reckoned += one.reckoned() ? 1 : 0; }
     EXPECT_GT(reckoned, 0);
     for (const size_t at : {*choice.winner, *choice.second}) {
         const Candidate& named = choice.candidates[at];
-        EXPECT_FALSE(named.reckoned);
+        EXPECT_FALSE(named.reckoned());
         const Budget budget = make_budget(*named.judged).value();
         EXPECT_EQ(named.holds, budget.holds());
         for (const Finding& finding : budget.findings) {
@@ -248,17 +249,10 @@ TEST(Choose, WhatIsNearTheMarginIsCounted) {
 
 TEST(Choose, DaysOfALogTakeFewerSamplesWhenItsSavesAreStretched) {
     Project project = meter();
-    Record log;
-    log.name = "history";
-    log.id = 2;
-    log.kind = RecordKind::log;
-    log.fields = {Field{}};
-    log.log = LogShape{};
-    log.log->depth_samples = 1000;
+    Record log = sample_log(2, 1000, 600);
     log.log->depth_s = 1000 * 600;
     log.log->batch = 6;
     log.log->batch_found = true;
-    log.saves = {SavePolicy{SaveWhen::periodic, 600, 0, {}, 1, {}}};
     project.records.push_back(log);
     const Project half = saved_so(project, {2, {}, false});
     EXPECT_EQ(half.records[1].log->depth_samples, 500U);

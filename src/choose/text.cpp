@@ -8,6 +8,8 @@
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
+#include "budget/wear.hpp"
+
 namespace perdure {
 
 namespace {
@@ -45,7 +47,7 @@ std::string label(const Candidate& candidate) {
 
 void add_row(std::string& out, const Candidate& candidate, const char* mark) {
     const std::string name = label(candidate);
-    std::string marks = fmt::format("{}{}{}", candidate.from_memory.empty() ? "" : "m", candidate.reckoned ? "r" : "",
+    std::string marks = fmt::format("{}{}{}", candidate.from_memory.empty() ? "" : "m", candidate.reckoned() ? "r" : "",
                                     candidate.bus_not_counted ? "b" : "");
     if (!marks.empty()) { marks.insert(0, 1, ' '); }
     const std::string figures =
@@ -94,6 +96,25 @@ void add_verdict(std::string& out, const Choice& choice) {
     }
 }
 
+/// What the marks mean, of those that occur among `all`.
+void add_legend(std::string& out, const std::vector<Candidate>& all) {
+    const auto when = [&](auto&& occurs, const std::string& words) {
+        if (std::any_of(all.begin(), all.end(), occurs)) { add_words(out, words, 0, 2); }
+    };
+    when([](const Candidate& one) { return one.holds; },
+         "> the choice; * on the front: nothing else is as good in all and better in one");
+    when([](const Candidate& one) { return one.holds && !one.from_memory.empty(); }, "m  rests on figures from memory");
+    when([](const Candidate& one) { return one.reckoned(); },
+         fmt::format("r  starts reckoned, not counted: wear up to {:.0f} % off", reckoned_off_much * 100));
+    when([](const Candidate& one) { return one.holds && one.bus_not_counted; },
+         "b  the time on the bus is not counted");
+    when([](const Candidate& one) { return one.policy.stretch != 1; }, "/N  periodic saves N times as far apart");
+    when([](const Candidate& one) { return one.policy.batch.has_value(); }, "batchN  N samples an entry of a log");
+    when([](const Candidate& one) { return one.policy.lazy_start; },
+         "lazy  starts program nothing before the first put");
+    when([](const Candidate& one) { return one.holds; }, "stall: longest put, service called in time");
+}
+
 void add_table(std::string& out, const Choice& choice, bool every) {
     out += fmt::format("\n{:<22}{:>7}{:>10}{:>9}{:>10}{:>10}{:>8}\n", "holds", "blocks", "bytes", "margin", "stall ms",
                        "J a day", "score");
@@ -112,13 +133,7 @@ void add_table(std::string& out, const Choice& choice, bool every) {
         if (!candidate.behind.empty()) { add_words(out, candidate.behind, 4, 4); }
     }
     if (shown.empty()) { out += "  none\n"; }
-    add_words(out,
-              "> the choice; * on the front: nothing else is as good in all and better in one; m figures from memory; "
-              "r starts "
-              "reckoned, not counted: wear up to a tenth off; b bus not counted; /N periodic saves N times as far "
-              "apart; batchN: "
-              "N samples an entry of a log; lazy: starts program nothing; stall: longest put, service called in time",
-              0, 0);
+    add_legend(out, choice.candidates);
     if (hidden > 0) { add_words(out, fmt::format("{} more layouts of these hold: --all shows them", hidden), 0, 0); }
 }
 
@@ -132,7 +147,7 @@ void add_losers(std::string& out, const Choice& choice, bool every) {
                                                              : candidate.reasons.front();
         auto& names = by_reason[reason];
         if (names.empty()) { order.push_back(reason); }
-        const std::string name = label(candidate) + (candidate.reckoned ? " (r)" : "");
+        const std::string name = label(candidate) + (candidate.reckoned() ? " (r)" : "");
         if (std::find(names.begin(), names.end(), name) == names.end()) { names.push_back(name); }
     }
     if (order.empty()) { return; }
@@ -166,7 +181,7 @@ nlohmann::json json_of(const Candidate& candidate) {
             {"reasons", candidate.reasons},
             {"from_memory", candidate.from_memory},
             {"note", candidate.note},
-            {"reckoned", candidate.reckoned},
+            {"reckoned", candidate.reckoned()},
             {"bus_not_counted", candidate.bus_not_counted},
             {"on_front", candidate.on_front},
             {"score", candidate.holds ? nlohmann::json(candidate.score) : nlohmann::json(nullptr)},

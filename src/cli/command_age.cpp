@@ -205,7 +205,7 @@ void print_records(const AgedArea& area, std::ostream& out) {
 
 /// The budget's wear and demand against the run's.
 void print_agreement(const AgedArea& area, std::ostream& out) {
-    out << fmt::format("  budget {:.2f} erases a block, run {:.2f}: {:.2f} % apart, {} (limit {:.2f} %)\n",
+    out << fmt::format("  budget {:.2f} erases a block, run {:.2f}: {:.2f} % apart,\n    {} (limit {:.2f} %)\n",
                        area.agreement.predicted, area.agreement.observed, area.agreement.difference * 100,
                        area.agreement.agrees()   ? "they agree"
                        : area.agreement.within() ? "the run spent less"

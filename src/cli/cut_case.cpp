@@ -6,24 +6,10 @@
 #include <nlohmann/json.hpp>
 
 #include "dump/listing.hpp"
+#include "inspect/inspection.hpp"
 
 namespace perdure {
 namespace {
-
-RecordLabels labels_of(const std::vector<const Record*>& records) {
-    RecordLabels labels;
-    for (const Record* record : records) {
-        RecordLabel& label = labels[record->id];
-        label.name = record->name;
-        for (const Field& field : record->fields) {
-            const bool is_signed = field.type == FieldType::i8 || field.type == FieldType::i16 ||
-                                   field.type == FieldType::i32 || field.type == FieldType::i64;
-            const bool is_float = field.type == FieldType::f32 || field.type == FieldType::f64;
-            label.fields.push_back({field.name, field.bytes, is_signed, is_float});
-        }
-    }
-    return labels;
-}
 
 /// The area as a listing; empty where `bytes` is.
 std::string flash_text(const ProofPart& part, const std::vector<uint8_t>& bytes, const std::vector<uint8_t>& faulting,

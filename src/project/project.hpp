@@ -179,7 +179,7 @@ struct Product {
     double starts_per_day = 1;
     uint64_t fleet_units = 1;
     bool lazy_start = false; ///< a start programs nothing before the first put
-    Place place, life_place, starts_place, lazy_place;
+    Place place, life_place, starts_place, lazy_place, fleet_place;
 
     [[nodiscard]] double life_days() const { return life_years * year_days; }
     [[nodiscard]] double life_s() const { return life_days() * 86400.0; }

@@ -159,6 +159,7 @@ void read_product(Source& source, const toml::table& file, Project& project) {
     product.lazy_start = get_yes(section, "lazy_start").value_or(false);
     product.lazy_place = span_of_value(section, "lazy_start").place;
     product.fleet_units = get_whole(section, "fleet", 1, 1000000000).value_or(1);
+    product.fleet_place = span_of_value(section, "fleet").place;
 }
 
 void read_requirements(Source& source, const toml::table& file, Project& project) {

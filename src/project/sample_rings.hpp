@@ -22,6 +22,19 @@ inline Record sample_record(uint16_t id, uint32_t fields, uint32_t bytes, uint64
     return out;
 }
 
+/// A log "history" of one field of 4 bytes, a sample every so many seconds, one an entry.
+inline Record sample_log(uint16_t id, uint64_t depth_samples, double every_s) {
+    Record out;
+    out.name = "history";
+    out.id = id;
+    out.kind = RecordKind::log;
+    out.fields = {Field{}};
+    out.log = LogShape{};
+    out.log->depth_samples = depth_samples;
+    out.saves = {SavePolicy{SaveWhen::periodic, every_s, 0, {}, 1, {}}};
+    return out;
+}
+
 inline std::vector<const Record*> pointers_to(const std::vector<Record>& records) {
     std::vector<const Record*> out;
     for (const Record& record : records) { out.push_back(&record); }

@@ -15,7 +15,7 @@ namespace perdure::returned {
 namespace {
 
 /// Flash of 16 blocks of 512 bytes from 0x08000000 on; area history stands topmost, area store below it.
-std::string two_areas(const std::string& store_size) {
+std::string two_areas(const std::string& store_size, const std::string& flash_start) {
     return R"([product]
 name = "two areas"
 life = "10 y"
@@ -28,7 +28,8 @@ blank = 0xFF
 endurance = 10000
 erase_max = "40 ms"
 program_max = "100 us"
-flash_start = "0x08000000"
+)" + flash_start +
+           R"(
 [area.history]
 size = "2048 B"
 [area.store]
@@ -66,8 +67,9 @@ std::string contents_of(const std::string& path) {
 /// A project of two areas and its image as a binary.
 class DumpPlaceOf {
 public:
-    explicit DumpPlaceOf(const std::string& store_size) : project_(folder_ / "two.toml") {
-        std::ofstream(project_) << two_areas(store_size);
+    explicit DumpPlaceOf(const std::string& store_size, const std::string& flash_start = "flash_start = \"0x08000000\"")
+        : project_(folder_ / "two.toml") {
+        std::ofstream(project_) << two_areas(store_size, flash_start);
         const std::string image = folder_ / "m.bin";
         const ProgramRan made = run_program({"image", project_, "-o", image, "--json", "--set", "settings.delay_s=77"});
         if (made.code != exit_ok) { throw std::runtime_error(made.out + made.err); }
@@ -192,6 +194,19 @@ TEST(DumpPlace, AreasAtOtherAddressesDoNotHold) {
             EXPECT_EQ(of.json(file, as).at("holds"), shift == 0);
         }
     }
+}
+
+// Where neither the project nor the command line says where flash starts, addresses can be held against nothing: the
+// stamps alone say where the areas are.
+TEST(DumpPlace, AddressesAreNotHeldAgainstAStartOfFlashThatNobodySaid) {
+    DumpPlaceOf of("1024 B", "");
+    Memory memory;
+    memory.segments.push_back({0x08001400, {of.image().begin(), of.image().end()}});
+    const std::string file = write_intel_hex(memory);
+    const std::vector<std::string> as{"--format", "hex"};
+    EXPECT_EQ(of.json(file, as).at("holds"), true);
+    EXPECT_EQ(of.json(file, {"--format", "hex", "--flash-start", "0x08000000"}).at("holds"), true);
+    EXPECT_EQ(of.json(file, {"--format", "hex", "--flash-start", "0x08000100"}).at("holds"), false);
 }
 
 // One area alone: which of the two equal ones its records say. The other is missing.

@@ -3,9 +3,6 @@
 #include <algorithm>
 #include <cstring>
 
-#define XXH_INLINE_ALL
-#include <xxhash.h>
-
 #include "unit/unit.hpp"
 
 namespace perdure {
@@ -90,14 +87,11 @@ std::optional<bool> Model::holds_new(const std::vector<uint8_t>& values) const {
 }
 
 StateHash Model::hash() const {
-    const XXH128_hash_t acked = XXH3_128bits_withSeed(acked_.data(), acked_.size(), 0);
-    const XXH128_hash_t stored = XXH3_128bits_withSeed(stored_.data(), stored_.size(), 1);
-    StateHash hash{acked.low64 ^ stored.low64, acked.high64 ^ stored.high64};
+    StateHash hash = hash_of(acked_.data(), acked_.size(), 0);
+    hash ^= hash_of(stored_.data(), stored_.size(), 1);
     for (size_t i = 0; i < in_flight_.size(); i++) {
         const Flight& flight = in_flight_[i];
-        const uint64_t seed = 2 + flight.record * 16 + i;
-        const XXH128_hash_t more = XXH3_128bits_withSeed(flight.value.data(), flight.value.size(), seed);
-        hash ^= StateHash{more.low64, more.high64};
+        hash ^= hash_of(flight.value.data(), flight.value.size(), 2 + flight.record * 16 + i);
     }
     return hash;
 }

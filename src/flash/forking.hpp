@@ -13,6 +13,7 @@
 #include <vector>
 
 #include "flash/geometry.hpp"
+#include "flash/state_hash.hpp"
 
 namespace perdure {
 
@@ -28,7 +29,8 @@ struct CutDevice {
     bool collateral = false;          ///< a cut program may damage the unit before it in the same block
     bool blank_faults = false;        ///< reading a unit that is erased faults
     bool late_decay = false; ///< the blank unit programmed last verified, and may read torn from the next start on
-    uint32_t programs_a_unit_max = 0; ///< between erases, constant ones over weak units included; 0: no limit
+    uint32_t programs_a_unit_max =
+        0; ///< between erases, cut ones and constant ones over weak units included; below 8; 0: no limit
     uint32_t failing_block = 0xFFFFFFFF;
     bool failing_program = false; ///< programs of failing_block fail
     bool failing_erase = false;   ///< erases of failing_block fail
@@ -64,16 +66,6 @@ constexpr unsigned torn_erase_kinds = 8;
 
 std::string_view name_of(Reading reading);
 std::string_view name_of(TornErase reading);
-
-struct StateHash {
-    uint64_t low = 0, high = 0;
-    bool operator==(const StateHash&) const = default;
-    StateHash& operator^=(const StateHash& other) {
-        low ^= other.low;
-        high ^= other.high;
-        return *this;
-    }
-};
 
 class ForkingFlash {
 public:
@@ -147,7 +139,7 @@ private:
         bool fresh = false;      ///< weak: a cut program of an erased unit; the same bytes again make it trusted
         bool after_tear = false; ///< programmed since the erase of its block was cut: the tear does not show in it
         uint16_t readings = 0;   ///< weak: set of Reading
-        uint8_t programs = 0;    ///< since the erase
+        uint8_t programs = 0;    ///< since the erase, those that were cut too
     };
     struct Block {
         bool torn = false;
@@ -161,6 +153,13 @@ private:
         StateHash hash;
     };
 
+    static constexpr uint32_t block_bit = 0x80000000U; ///< a number of a block, where units have theirs
+    static constexpr uint16_t bit(Reading reading) {
+        return static_cast<uint16_t>(1U << static_cast<unsigned>(reading));
+    }
+    static constexpr uint16_t bit(TornErase reading) {
+        return static_cast<uint16_t>(1U << static_cast<unsigned>(reading));
+    }
     static void copy(uint8_t* to, const uint8_t* from, uint32_t bytes);
     bool read_slow(uint32_t address, uint8_t* to, uint32_t bytes) const;
     uint8_t* aim(uint32_t unit) { return pair_.data() + size_t{unit} * 2 * unit_bytes_; }
@@ -181,6 +180,7 @@ private:
     [[nodiscard]] uint16_t torn_erase_readings() const;
     [[nodiscard]] bool reads_blank(uint32_t unit) const;
     bool break_rule(std::string what, uint32_t unit);
+    bool count_program(uint32_t unit);
     void settle();
     void update_slow() { slow_reads_ = faults_ != 0 || device_.undecided || device_.blank_faults; }
 

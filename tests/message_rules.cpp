@@ -131,6 +131,7 @@ const std::vector<std::string> labels{
     "The flash at the start that shows it",
     "<testcase",
     "<failure",
+    "<system-out",
     "<?xml",
     "area {}: {} ring blocks of {} bytes, 0x",
     "takes, in bytes",

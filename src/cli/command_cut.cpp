@@ -16,6 +16,7 @@
 #include "budget/findings.hpp"
 #include "cli/commands.hpp"
 #include "cli/cut_case.hpp"
+#include "cli/cut_json.hpp"
 #include "cli/cut_report.hpp"
 #include "cli/files.hpp"
 #include "cli/progress.hpp"
@@ -27,11 +28,13 @@
 namespace perdure {
 namespace {
 
+constexpr uint64_t shard_bytes_max = 256U << 20U;
+
 /// What was typed, checked.
 struct CutOptions {
     ProofOptions proof;
-    std::string replay; ///< "store:small-wrapped-1:a0.t1.r0"
-    std::string played; ///< those of the options that change what is played, as they were typed
+    std::optional<std::string> replay; ///< "store:small-wrapped-1:a0.t1.r0"
+    std::string played;                ///< those of the options that change what is played, as they were typed
     std::string junit_path;
     std::string wrong; ///< not empty: what cannot be
 };
@@ -45,11 +48,10 @@ CutOptions options_of(const CommandInput& input) {
     CutOptions out;
     out.proof.threads = std::max(1U, std::thread::hardware_concurrency());
     const auto number = [&](std::string_view name, unsigned& to, unsigned least, unsigned most) {
-        const auto it = input.options.find(name);
-        if (it == input.options.end()) { return; }
-        if (!whole_number(it->second, to) || to < least || to > most) {
-            out.wrong = fmt::format("{} takes a whole number from {} to {}, not '{}'", name, least, most, it->second);
-        }
+        uint64_t value = to;
+        const std::string wrong = number_option(input, name, least, most, value);
+        if (!wrong.empty()) { out.wrong = wrong; }
+        to = static_cast<unsigned>(value);
     };
     unsigned seconds = 0;
     number("--depth", out.proof.depth_max, 0, 3);
@@ -78,10 +80,14 @@ CutOptions options_of(const CommandInput& input) {
     for (const std::string_view name : {"--collateral", "--undecided", "--blank-faults"}) {
         if (input.options.contains(name)) { out.played += fmt::format(" {}", name); }
     }
-    if (input.options.contains("--replay") && input.options.contains("--junit")) {
+    const bool replay = input.options.contains("--replay");
+    if (replay && input.options.contains("--junit")) {
         out.wrong = "--replay plays one case and prints it; it does not go with --junit";
     }
     for (const auto& [name, text] : input.options) {
+        if (input.options.contains("--merge") && name != "--merge" && name != "--junit") {
+            out.wrong = fmt::format("--merge adds up what was found; {} does not go with it", name);
+        }
         if (name == "--replay") { out.replay = text; }
         if (name == "--junit") { out.junit_path = text; }
         if (name == "--collateral") { out.proof.device.collateral = true; }
@@ -140,8 +146,9 @@ int finish(const std::vector<CutArea>& areas, const CommandInput& input, const C
 int merge(const CommandInput& input, const CutOptions& options, std::ostream& out, std::ostream& err) {
     std::vector<CutArea> areas;
     for (const std::string& path : input.arguments) {
-        std::ifstream file(path);
-        const nlohmann::json json = nlohmann::json::parse(file, nullptr, false);
+        const auto text = read_file(path, shard_bytes_max);
+        if (!text) { return complain(input, text.error(), out, err); }
+        const nlohmann::json json = nlohmann::json::parse(*text, nullptr, false);
         std::string wrong = json.is_discarded() ? "is no JSON that can be read" : add_shard(areas, json);
         if (!wrong.empty()) { return complain(input, fmt::format("{} {}", path, wrong), out, err); }
     }
@@ -153,20 +160,34 @@ int merge(const CommandInput& input, const CutOptions& options, std::ostream& ou
 /// --replay AREA:PART:PATH. Nothing: it is meant for another area.
 std::optional<int> replay(const CommandInput& input, const CutOptions& options, const CutArea& area,
                           const std::vector<ProofPart>& parts, std::ostream& out, std::ostream& err) {
-    const size_t first = options.replay.find(':');
-    const size_t second = first == std::string::npos ? first : options.replay.find(':', first + 1);
+    const std::string& line = *options.replay;
+    const size_t first = line.find(':');
+    const size_t second = first == std::string::npos ? first : line.find(':', first + 1);
     if (second == std::string::npos) {
         return complain(input, "--replay takes AREA:PART:PATH, as it was printed", out, err);
     }
-    if (options.replay.substr(0, first) != area.area) { return std::nullopt; }
-    const std::string name = options.replay.substr(first + 1, second - first - 1);
+    if (line.find(' ') != std::string::npos) {
+        return complain(input,
+                        "--replay takes AREA:PART:PATH, as it was printed; what stands behind it are options of their "
+                        "own, without quotes",
+                        out, err);
+    }
+    if (line.substr(0, first) != area.area) { return std::nullopt; }
+    const std::string name = line.substr(first + 1, second - first - 1);
     const auto part = std::find_if(parts.begin(), parts.end(), [&](const ProofPart& p) { return p.name == name; });
-    const auto path = path_from(std::string_view(options.replay).substr(second + 1));
-    if (part == parts.end() || path.empty()) {
+    if (part == parts.end()) {
         std::string names;
         for (const ProofPart& p : parts) { names += (names.empty() ? "" : ", ") + p.name; }
         return complain(
             input, fmt::format("--replay takes AREA:PART:PATH, as it was printed; parts of {}: {}", area.area, names),
+            out, err);
+    }
+    const auto path = path_from(std::string_view(line).substr(second + 1));
+    if (path.empty()) {
+        return complain(
+            input,
+            fmt::format("--replay takes AREA:PART:PATH, as it was printed; '{}' is no path such as a0.t1.r0",
+                        line.substr(second + 1)),
             out, err);
     }
     ProofPart one = *part;
@@ -259,7 +280,7 @@ int run_cut(const CommandInput& input, std::ostream& out, std::ostream& err) {
         }
         const std::vector<ProofPart> parts = plan_proof(
             {of.layout, records, weights_of(demand, records), area.check_bits, project->product.lazy_start}, proof);
-        if (!options.replay.empty()) {
+        if (options.replay) {
             if (const auto code = replay(input, options, area, parts, out, err)) { return *code; }
             continue;
         }
@@ -283,7 +304,7 @@ int run_cut(const CommandInput& input, std::ostream& out, std::ostream& err) {
             print_failure(parts[results.size() - 1], *results.back().result.failure, areas.back(), false, out);
         }
     }
-    if (!options.replay.empty()) {
+    if (options.replay) {
         return complain(input, fmt::format("--replay names an area that {} does not have", project->path), out, err);
     }
     return finish(areas, input, options, out, err);

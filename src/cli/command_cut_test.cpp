@@ -173,42 +173,103 @@ TEST(CommandCut, ALazyProductIsCutInItsFirstPuts) {
     }
 }
 
+/// What the first cut hit and what it read as: split between shards, nothing left out or twice. Without what was not
+/// begun, as that may be equal to another shard's state.
+uint64_t count_of(const nlohmann::json& part) {
+    uint64_t cells = 0;
+    for (const nlohmann::json& cell : part.at("counts").at("outcomes")) {
+        if (cell.at("reads") == "not begun") { continue; }
+        cells += cell.at("as_before").get<uint64_t>() + cell.at("as_new").get<uint64_t>() +
+                 cell.at("nothing_in_flight").get<uint64_t>();
+    }
+    return cells;
+}
+
 TEST(CommandCut, ShardsAddUpToTheWhole) {
     const std::string folder = own_folder();
     std::vector<std::string> merge{"--merge", "--json"};
     for (int shard = 1; shard <= 2; shard++) {
-        const Ran ran = cut({small_project(), "--length", "1", "--json", "--shard", std::to_string(shard) + "/2"});
+        const Ran ran =
+            cut({small_project(), "--length", "1", "--nested", "2", "--json", "--shard", std::to_string(shard) + "/2"});
         ASSERT_EQ(ran.code, exit_ok) << ran.out;
         const std::string path = folder + "shard-" + std::to_string(shard) + ".json";
         std::ofstream(path) << ran.out;
         merge.push_back(path);
     }
-    const Ran whole = cut({small_project(), "--length", "1", "--json"});
+    const Ran whole = cut({small_project(), "--length", "1", "--nested", "2", "--json"});
     const Ran merged = cut(merge);
     EXPECT_EQ(merged.code, exit_ok) << merged.out;
     const nlohmann::json one = nlohmann::json::parse(whole.out).at("areas").at(0);
     const nlohmann::json sum = nlohmann::json::parse(merged.out).at("areas").at(0);
     for (size_t i = 0; i < one.at("parts").size(); i++) {
-        // What the first cut hit and what it read as is split between the shards, and nothing is left out or twice.
-        uint64_t all = 0;
-        uint64_t parts = 0;
-        const auto count = [](const nlohmann::json& part) {
-            uint64_t cells = 0;
-            for (const nlohmann::json& cell : part.at("counts").at("outcomes")) {
-                if (cell.at("reads") == "not begun") { continue; }
-                cells += cell.at("as_before").get<uint64_t>() + cell.at("as_new").get<uint64_t>() +
-                         cell.at("nothing_in_flight").get<uint64_t>();
-            }
-            return cells;
-        };
-        all = count(one.at("parts").at(i));
-        parts = count(sum.at("parts").at(i));
-        EXPECT_EQ(all, parts) << one.at("parts").at(i).at("name");
+        EXPECT_EQ(count_of(one.at("parts").at(i)), count_of(sum.at("parts").at(i))) << one.at("parts").at(i).at("name");
+    }
+    // Whatever the machines that took the shards: another number of threads is the same shard.
+    std::ofstream(folder + "shard-2.json")
+        << cut({small_project(), "--length", "1", "--nested", "2", "--json", "--shard", "2/2", "--threads", "3"}).out;
+    const nlohmann::json mixed = nlohmann::json::parse(cut(merge).out).at("areas").at(0);
+    for (size_t i = 0; i < one.at("parts").size(); i++) {
+        EXPECT_EQ(count_of(one.at("parts").at(i)), count_of(mixed.at("parts").at(i)))
+            << one.at("parts").at(i).at("name");
     }
     merge.pop_back();
     const Ran missing = cut(merge);
     EXPECT_EQ(missing.code, exit_input_wrong);
     EXPECT_NE(missing.out.find("shard 2 of 2 of area store is missing"), std::string::npos) << missing.out;
+}
+
+TEST(CommandCut, AShardThatFailedIsAddedUpToo) {
+    const std::string folder = own_folder();
+    for (const std::string shard : {"1", "2"}) {
+        std::ofstream(folder + "fail-" + shard + ".json")
+            << cut({small_project(), "--length", "1", "--nested", "2", "--json", "--shard", shard + "/2"}).out;
+    }
+    // As if the first shard's second part had failed: it tries no further ones.
+    nlohmann::json first = nlohmann::json::parse(std::ifstream(folder + "fail-1.json"));
+    nlohmann::json& parts = first["areas"][0]["parts"];
+    ASSERT_EQ(parts.size(), 4U);
+    parts.erase(2);
+    parts.erase(2);
+    parts[1]["failure"] = {{"what", "a value is lost"}, {"replay", "store:small-nearly-full-1:a0.t1.r0 --length 1"}};
+    std::ofstream(folder + "fail-1.json") << first;
+    for (const bool turned : {false, true}) {
+        const std::string xml = folder + "fail.xml";
+        const Ran ran = cut({"--merge", folder + (turned ? "fail-2.json" : "fail-1.json"),
+                             folder + (turned ? "fail-1.json" : "fail-2.json"), "--json", "--junit", xml});
+        EXPECT_EQ(ran.code, exit_not_met) << ran.out;
+        const nlohmann::json sum = nlohmann::json::parse(ran.out).at("areas").at(0).at("parts");
+        ASSERT_EQ(sum.size(), 4U);
+        EXPECT_EQ(sum[1]["failure"]["replay"].get<std::string>().find("store:small-nearly-full-1:a0.t1.r0 --length 1"),
+                  0U);
+        EXPECT_TRUE(sum[0]["complete"].get<bool>());
+        EXPECT_FALSE(sum[2]["complete"].get<bool>() || sum[3]["complete"].get<bool>());
+        std::stringstream text;
+        text << std::ifstream(xml).rdbuf();
+        EXPECT_NE(text.str().find("tests=\"5\" failures=\"1\""), std::string::npos) << text.str();
+        EXPECT_NE(text.str().find("<failure message=\"a value is lost\">"), std::string::npos) << text.str();
+        EXPECT_NE(text.str().find("not all was tried"), std::string::npos) << text.str();
+    }
+    // Without a failure, parts that are missing are another proof's.
+    parts[1].erase("failure");
+    std::ofstream(folder + "fail-1.json") << first;
+    EXPECT_NE(cut({"--merge", folder + "fail-1.json", folder + "fail-2.json"}).err.find("is of another project"),
+              std::string::npos);
+}
+
+TEST(CommandCut, MoreChanceMatchesThanTheCheckCodeExplainsFail) {
+    const std::string folder = own_folder();
+    const std::string path = folder + "chance.json";
+    nlohmann::json found =
+        nlohmann::json::parse(cut({small_project(), "--length", "1", "--nested", "2", "--json"}).out);
+    found["areas"][0]["parts"][0]["counts"]["chance_matches"] = 50;
+    std::ofstream(path) << found;
+    const std::string xml = folder + "chance.xml";
+    EXPECT_EQ(cut({"--merge", path, "--junit", xml}).code, exit_not_met);
+    std::stringstream text;
+    text << std::ifstream(xml).rdbuf();
+    EXPECT_NE(text.str().find("name=\"chance matches\""), std::string::npos) << text.str();
+    EXPECT_NE(text.str().find("failures=\"1\""), std::string::npos) << text.str();
+    EXPECT_NE(text.str().find(">50 passed, "), std::string::npos) << text.str();
 }
 
 TEST(CommandCut, AFaultIsShownWithALineThatPlaysItAgain) {
@@ -316,7 +377,7 @@ TEST(CommandCut, AFaultIsAFailureInJUnitXml) {
     EXPECT_EQ(faulty(orchard + " --junit " + path).code, exit_not_met);
     std::stringstream xml;
     xml << std::ifstream(path).rdbuf();
-    EXPECT_NE(xml.str().find("<testsuite name=\"perdure cut\" tests=\"1\" failures=\"1\">"), std::string::npos)
+    EXPECT_NE(xml.str().find("<testsuite name=\"perdure cut\" tests=\"2\" failures=\"1\">"), std::string::npos)
         << xml.str();
     EXPECT_NE(xml.str().find("<failure message=\"record 'water'"), std::string::npos) << xml.str();
 }
@@ -350,6 +411,12 @@ TEST(CommandCut, WrongOptionsAreInputErrors) {
     EXPECT_EQ(cut({orchard, "--shard", "1/4000000000"}).code, exit_input_wrong);
     EXPECT_EQ(cut({"no/such.toml"}).code, exit_input_wrong);
     EXPECT_NE(cut({orchard, "--merge"}).err.find("no JSON"), std::string::npos);
+    EXPECT_NE(cut({"no/such.json", "--merge"}).err.find("cannot find 'no/such.json'"), std::string::npos);
+    EXPECT_NE(cut({orchard, "--merge", "--depth", "1"}).err.find("--depth does not go with it"), std::string::npos);
+    EXPECT_NE(cut({orchard, "--replay", ""}).err.find("AREA:PART:PATH"), std::string::npos);
+    EXPECT_NE(cut({orchard, "--replay", "store:own-turn:a0.t1.r0 --length 1"}).err.find("without quotes"),
+              std::string::npos);
+    EXPECT_NE(cut({orchard, "--replay", "store:own-turn:a0.q9"}).err.find("'a0.q9' is no path"), std::string::npos);
 }
 
 } // namespace

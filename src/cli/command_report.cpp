@@ -8,7 +8,7 @@
 #include "choose/choose.hpp"
 #include "choose/text.hpp"
 #include "cli/commands.hpp"
-#include "cli/cut_report.hpp"
+#include "cli/cut_json.hpp"
 #include "cli/files.hpp"
 #include "dossier/dossier.hpp"
 #include "dossier/report.hpp"

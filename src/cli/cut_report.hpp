@@ -1,4 +1,4 @@
-// What `perdure cut` found, for people and for programs; sums over shards.
+// What `perdure cut` found, as a table for people and as JUnit XML.
 #pragma once
 
 #include <iosfwd>
@@ -39,6 +39,8 @@ struct ChanceLimit {
 };
 ChanceLimit chance_limit(uint64_t torn, uint32_t check_bits);
 
+SearchCounts sum_of(const CutArea& area);
+
 /// No failure, and no more chance matches than the check code explains.
 bool holds(const CutArea& area);
 
@@ -51,10 +53,5 @@ void print_failure(const ProofPart& part, const SearchFailure& failure, const Cu
                    std::ostream& out);
 
 std::string junit_of(const std::vector<CutArea>& areas);
-
-/// Adds the counts of one shard's --json; empty, or what is wrong with it.
-std::string add_shard(std::vector<CutArea>& areas, const nlohmann::json& json);
-/// Empty when all shards were added, else which are missing.
-std::string missing_shards(const std::vector<CutArea>& areas);
 
 } // namespace perdure

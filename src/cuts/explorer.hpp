@@ -78,6 +78,7 @@ private:
     bool log_agrees_with_dump(const Level& l);
     void note_log(Level& l);
     void settle_log(const LogReading& log);
+    [[nodiscard]] uint64_t drawn() const;
     [[nodiscard]] uint16_t drawn_record() const;
     bool read_all(Level& l);
     bool agrees_with_dump(const Level& l);

@@ -29,7 +29,7 @@ void Explorer::save_now() {
         if (status != PERDURE_READ_ONLY) { fail("a save before the start is done does not give READ_ONLY"); }
         return;
     }
-    if (status != PERDURE_OK) { return fail(fmt::format("a save does not give OK but {}", static_cast<int>(status))); }
+    if (status != PERDURE_OK) { return fail(fmt::format("a save gives {}", status_name(status))); }
     model_.acknowledge();
     log_model_.refuse();
 }
@@ -107,7 +107,7 @@ bool Explorer::lazy_start(Level& l, int depth, Follow follow) {
     const perdure_status status = perdure_open(&l.memory.store, &l.memory.config, PERDURE_LAZY);
     cuts_ = -1;
     if (status != PERDURE_OK) {
-        fail(fmt::format("a lazy open does not give OK but {}", static_cast<int>(status)));
+        fail(fmt::format("a lazy open gives {}", status_name(status)));
         return false;
     }
     if (!read_all(l)) { return false; }
@@ -137,7 +137,7 @@ bool Explorer::lazy_start(Level& l, int depth, Follow follow) {
         return false;
     }
     if (put != PERDURE_OK) {
-        fail(fmt::format("the first put after a lazy start does not give OK but {}", static_cast<int>(put)));
+        fail(fmt::format("the first put after a lazy start gives {}", status_name(put)));
         return false;
     }
     const std::vector<uint8_t> value = l.value;

@@ -29,8 +29,9 @@ SearchResult run_part(const ProofPart& part, const ProofOptions& options, double
     for (unsigned i = 0; i < threads; i++) {
         Search search = part.search;
         if (!part.search.replay) {
+            // A shard is the same cuts however many threads share them: other machines may have other cores.
             search.shards = options.shards * threads;
-            search.shard = options.shard * threads + i;
+            search.shard = options.shard + options.shards * i;
         }
         search.seconds_max = seconds_max;
         search.progress = [&, i](double share) {
@@ -42,15 +43,7 @@ SearchResult run_part(const ProofPart& part, const ProofOptions& options, double
     }
     for (std::thread& thread : running) { thread.join(); }
     SearchResult all = std::move(results[0]);
-    for (unsigned i = 1; i < threads; i++) {
-        all.counts += results[i].counts;
-        add_cases(all.cases, results[i].cases);
-        all.complete = all.complete && results[i].complete;
-        all.share = std::min(all.share, results[i].share);
-        if (results[i].failure && (!all.failure || results[i].failure->path.size() < all.failure->path.size())) {
-            all.failure = std::move(results[i].failure);
-        }
-    }
+    for (unsigned i = 1; i < threads; i++) { all.add(std::move(results[i])); }
     return all;
 }
 

@@ -13,6 +13,22 @@ std::string_view name_of(Begin begin) {
     return names[static_cast<size_t>(begin)];
 }
 
+std::string_view name_of(CutCall call) {
+    constexpr std::array<std::string_view, cut_calls> names{"put", "service", "start"};
+    return names[static_cast<size_t>(call)];
+}
+
+std::string_view name_of(CutOperation operation) {
+    constexpr std::array<std::string_view, cut_operations> names{"program", "erase", "between"};
+    return names[static_cast<size_t>(operation)];
+}
+
+std::string_view reading_name(unsigned reading) {
+    if (reading < reading_kinds) { return name_of(static_cast<Reading>(reading)); }
+    if (reading < reading_kinds + torn_erase_kinds) { return name_of(static_cast<TornErase>(reading - reading_kinds)); }
+    return "not begun";
+}
+
 SearchCounts& SearchCounts::operator+=(const SearchCounts& more) {
     actions += more.actions;
     cuts += more.cuts;
@@ -44,6 +60,16 @@ void add_cases(std::vector<CellCase>& to, const std::vector<CellCase>& more) {
     for (const CellCase& one : more) {
         const auto same = [&](const CellCase& known) { return place(known) == place(one); };
         if (std::none_of(to.begin(), to.end(), same)) { to.push_back(one); }
+    }
+}
+
+void SearchResult::add(SearchResult&& more) {
+    counts += more.counts;
+    add_cases(cases, more.cases);
+    complete = complete && more.complete;
+    share = std::min(share, more.share);
+    if (more.failure && (!failure || more.failure->path.size() < failure->path.size())) {
+        failure = std::move(more.failure);
     }
 }
 

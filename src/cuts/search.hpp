@@ -64,6 +64,11 @@ struct Search {
 enum class CutCall : uint8_t { put, service, start };
 enum class CutOperation : uint8_t { program, erase, between };
 constexpr unsigned cut_calls = 3, cut_operations = 3, cut_readings = reading_kinds + torn_erase_kinds + 1;
+std::string_view name_of(CutCall call);
+std::string_view name_of(CutOperation operation);
+/// Of what a cut hit, by its place in SearchCounts::cells: "even bits", "only the stamp", "not begun". A unit and a
+/// block may have the same one.
+std::string_view reading_name(unsigned reading);
 
 /// What the record in flight reads as at the start after the first cut.
 enum class Outcome : uint8_t { as_before, as_new, nothing /**< was in flight */ };
@@ -127,6 +132,8 @@ struct SearchResult {
     std::optional<SearchFailure> failure;
     std::vector<CellCase> cases;      ///< at most one for each cell and outcome
     std::optional<PlayedCase> played; ///< of a path that was asked for
+    /// Adds what another share of the same search found. The shorter failure stays.
+    void add(SearchResult&& more);
 };
 
 /// All sequences of up to `length` of `actions` from search.begin, the power cut everywhere.

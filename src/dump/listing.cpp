@@ -8,7 +8,7 @@
 namespace perdure {
 namespace {
 
-constexpr size_t columns = 100;
+constexpr size_t columns = 80;
 constexpr size_t row_bytes = 8;
 constexpr size_t near_units = 3; ///< shown before and behind a unit that has changed
 
@@ -44,10 +44,11 @@ std::string named_lines(std::string_view name, std::string_view text) {
 std::string summary(const Decoded& decoded, const RecordLabels& labels) {
     if (decoded.contents == Contents::nothing) { return "nothing stored: blank, or a format that did not end\n"; }
     if (decoded.contents == Contents::foreign) { return "something else than a ring of this shape\n"; }
-    std::string out = fmt::format("head: block {}, number {}; {} behind it; ", decoded.head, decoded.sequence,
-                                  counted(decoded.blanks, "blank block", "blank blocks"));
-    out += decoded.pending ? fmt::format("the erase of block {} may be unfinished\n", *decoded.pending)
-                           : "no erase is pending\n";
+    std::string head = fmt::format("head: block {}, number {}; {} behind it; ", decoded.head, decoded.sequence,
+                                   counted(decoded.blanks, "blank block", "blank blocks"));
+    head += decoded.pending ? fmt::format("the erase of block {} may be unfinished", *decoded.pending)
+                            : "no erase is pending";
+    std::string out = fmt::format("{}\n", fmt::join(wrapped(head, columns), "\n  "));
     out += fmt::format("{}, {} void; {} not believed behind a gap\n",
                        counted(decoded.entries.size(), "entry", "entries"), decoded.voided, decoded.doubted.size());
     std::map<uint32_t, const std::vector<uint8_t>*> values;

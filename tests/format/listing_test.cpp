@@ -77,7 +77,7 @@ void compare(const std::string& name, const std::string& text) {
     golden << std::ifstream(path).rdbuf();
     EXPECT_EQ(golden.str(), text) << path;
     std::istringstream lines(text);
-    for (std::string line; std::getline(lines, line);) { EXPECT_LE(line.size(), 100U) << line; }
+    for (std::string line; std::getline(lines, line);) { EXPECT_LE(line.size(), 80U) << line; }
 }
 
 void compare_example(const std::string& name, const std::string& file, const AreaShape& shape = {2, 40, 8, 16, 0xFF}) {

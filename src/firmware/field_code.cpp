@@ -5,6 +5,7 @@
 
 #include <fmt/format.h>
 
+#include "firmware/names.hpp"
 #include "project/default_bytes.hpp"
 
 namespace perdure {
@@ -74,6 +75,7 @@ std::string declaration(const Field& field) {
 
 std::string field_comment(const Field& field) {
     std::vector<std::string> parts;
+    if (!field.unit.empty()) { parts.push_back("in " + for_comment(field.unit)); }
     if (field.movement_max != 0) {
         parts.push_back(fmt::format("grows by at most {} between two saves", field.movement_max));
     }

@@ -1,5 +1,6 @@
 #include "firmware/firmware.hpp"
 
+#include <fmt/format.h>
 #include <gtest/gtest.h>
 
 #include "firmware/field_code.hpp"
@@ -27,6 +28,14 @@ struct Made {
     Project project;
     FirmwarePlan plan;
     std::string refused; ///< the message, when it was
+    std::vector<EmittedFile> files;
+
+    [[nodiscard]] std::string text_of(const std::string& path) const {
+        for (const EmittedFile& file : files) {
+            if (file.path == path) { return file.text; }
+        }
+        return "";
+    }
 };
 
 Made make(const std::string& rest) {
@@ -39,7 +48,11 @@ Made make(const std::string& rest) {
     }
     out.plan = *plan;
     const auto files = emit_firmware(out.project, out.plan, {});
-    if (!files) { out.refused = files.error().message; }
+    if (!files) {
+        out.refused = files.error().message;
+        return out;
+    }
+    out.files = *files;
     return out;
 }
 
@@ -71,6 +84,43 @@ TEST(Names, ThatComeToTheSameInCAreRefused) {
               "the figures of the part and [area.unit] both come to \"DATA_UNIT_BYTES\" in C");
     EXPECT_EQ(make("[area.one]\n" + record("a", 1, "one", "class")).refused,
               "\"class\" is a word of C++, and what is emitted serves both");
+}
+
+TEST(Readme, SaysHowOftenServiceHasToRunAndWhatComesOfItComingLate) {
+    const Made made = make("[area.one]\nsize = \"4 KiB\"\n" + record("a", 1, "one"));
+    const ServiceNeed need = made.plan.areas.at(0).service.value();
+    EXPECT_TRUE(need.helps);
+    const std::string readme = made.text_of("README.md");
+    const std::string often = "**How often**, for area one: the budget counts on that loop at least every ";
+    const size_t at = readme.find(often);
+    ASSERT_NE(at, std::string::npos) << readme;
+    const double days = std::stod(readme.substr(at + often.size()));
+    EXPECT_EQ(readme.substr(readme.find(' ', at + often.size()), 3), " d:");
+    EXPECT_LE(days * 86400, need.every_s);
+    EXPECT_GT(days * 86400, need.every_s * 0.99);
+    EXPECT_NE(readme.find(fmt::format("takes up to {:.3g} ms.", need.put_late_ms)), std::string::npos);
+    EXPECT_GT(need.put_late_ms, need.put_ms);
+
+    const std::string two = make("[area.one]\nsize = \"2 KiB\"\n" + record("a", 1, "one")).text_of("README.md");
+    EXPECT_NE(two.find("Area one has two ring blocks, of which service cannot empty one ahead"), std::string::npos);
+    EXPECT_EQ(two.find("How often"), std::string::npos);
+}
+
+// What the budget says of one call of service is true of the emitted one: two areas do not erase in the same call.
+TEST(Emitted, ServiceTakesOneAreaACall) {
+    const std::string one = make("[area.one]\n" + record("a", 1, "one")).text_of("data.c");
+    EXPECT_EQ(one.find("static uint8_t turn"), std::string::npos);
+    const std::string two =
+        make("[area.one]\n[area.two]\n" + record("a", 1, "one") + record("b", 2, "two")).text_of("data.c");
+    EXPECT_NE(two.find("case DATA_AREA_ONE:\n        more = state_of(one_ram.found)"), std::string::npos) << two;
+    EXPECT_NE(two.find("case DATA_AREA_TWO:\n        more = state_of(two_ram.found)"), std::string::npos);
+}
+
+TEST(Comments, SayWhatAFieldCounts) {
+    Field field{.name = "f", .type = FieldType::u32, .bytes = 4, .movement_max = 200, .place = {}, .unit = "l"};
+    EXPECT_EQ(field_comment(field), "in l; grows by at most 200 between two saves");
+    field.unit = "a */ b";
+    EXPECT_EQ(field_comment(field), "in a * / b; grows by at most 200 between two saves");
 }
 
 TEST(Comments, CannotEndEarly) {

@@ -17,6 +17,50 @@ namespace {
 
 using kainjow::mustache::data;
 
+/// "12.5 h", in three figures at most; never more than `seconds`.
+std::string at_most(double seconds) {
+    struct Step {
+        double factor;
+        const char* unit;
+    };
+    for (const Step& step : {Step{86400, "d"}, Step{3600, "h"}, Step{60, "min"}, Step{1, "s"}, Step{1e-3, "ms"}}) {
+        const double value = seconds / step.factor;
+        if (value < 2 && step.factor > 1e-3) { continue; }
+        const double tick = value >= 100 ? 1 : value >= 10 ? 0.1 : 0.01;
+        return fmt::format("{:.6g} {}", std::floor(value / tick) * tick, step.unit);
+    }
+    return "";
+}
+
+std::string milliseconds(double ms) {
+    return ms < 999.5 ? fmt::format("{:.3g} ms", ms) : fmt::format("{:.3g} s", ms / 1e3);
+}
+
+/// How often service has to run in an area, and what happens when it comes later.
+data service_values(const ServiceNeed& need) {
+    data out;
+    out.set("helps", flag(need.helps));
+    out.set("every", optional_text(std::isfinite(need.every_s) ? at_most(need.every_s) : ""));
+    out.set("put", milliseconds(need.put_ms));
+    out.set("put_late", milliseconds(need.put_late_ms));
+    return out;
+}
+
+/// What one call of service, and of open, takes at most in all areas.
+void set_times(const FirmwarePlan& plan, data& out) {
+    double step_ms = 0;
+    double open_ms = 0;
+    bool known = true;
+    for (const PlannedArea& area : plan.areas) {
+        known = known && area.service;
+        if (!area.service) { continue; }
+        step_ms = std::max(step_ms, area.service->step_ms);
+        open_ms += area.service->open_ms;
+    }
+    out.set("service_step", optional_text(known ? milliseconds(step_ms) : ""));
+    out.set("open_time", optional_text(known ? milliseconds(open_ms) : ""));
+}
+
 data area_values(const Project& project, const PlannedArea& area, size_t index, const EmitOptions& options) {
     const FlashGeometry& geometry = area.layout.geometry;
     data out;
@@ -43,6 +87,7 @@ data area_values(const Project& project, const PlannedArea& area, size_t index, 
             fmt::format("{:g} guaranteed x {:g} spent at most / margin {:g}", project.part.endurance_cycles.value_or(0),
                         asked.spend_limit, asked.margin_min));
     out.set("units_a_day", number(static_cast<uint32_t>(std::ceil(std::min(area.units_a_day, 4e9)))));
+    out.set("service", area.service ? service_values(*area.service) : flag(false));
     out.set("line", optional_text(area.place.line == 0 ? "" : number(area.place.line)));
     data records(data::type::list);
     uint32_t total_offset = 0;
@@ -204,6 +249,7 @@ data template_values(const Project& project, const FirmwarePlan& plan, const Emi
     out.set("several", flag(plan.areas.size() > 1));
     out.set("area_count", number(plan.areas.size()));
     set_part(project, options, out);
+    set_times(plan, out);
     set_uses(project, out);
     out.set("first_record", first_record(project));
     set_abilities(project, out);

@@ -67,7 +67,7 @@ std::vector<Claim> claims_of(const FirmwarePlan& plan, const std::string& prefix
     }
     for (const char* name :
          {"H", "AREAS", "UNIT_BYTES", "ERASE_BLOCK_BYTES", "BLANK", "UNKNOWN_MAX", "RAM_PORT_H", "GUARD_H",
-          "HEALTH_BYTES", "BENCH_H", "ALARM_SPENT_PERCENT", "ALARM_DAY_PERCENT", "OPEN_MODE"}) {
+          "HEALTH_BYTES", "BENCH_H", "ALARM_SPENT_PERCENT", "ALARM_DAY_PERCENT", "OPEN_MODE", "SAVE_NOW"}) {
         out.push_back({upper + "_" + name, "the figures of the part", {}});
     }
     for (const char* name : {"payload", "state_of", "readable", "put16", "put32", "put64", "put_f32", "put_f64",

@@ -143,6 +143,10 @@ tl::expected<FirmwarePlan, Diagnostic> plan_firmware(const Project& project, con
         out.layout = budget.areas[i].layout;
         add_ram(out, plan.unknown_max);
         add_guard(out, project, budget.areas[i].wear);
+        if (const auto& times = budget.areas[i].latency) {
+            out.service = {times->service_can_help, times->service_every_s, times->put_later_ms,
+                           times->put_alone_ms,     times->service_step_ms, times->open_ms};
+        }
         for (const Record* record : out.records) {
             plan.payload_bytes_max = std::max(plan.payload_bytes_max, record->payload_bytes());
         }

@@ -13,6 +13,16 @@
 
 namespace perdure {
 
+/// How often the firmware has to call `service`, and what its calls take at most, as budgeted.
+struct ServiceNeed {
+    bool helps = false;     ///< three ring blocks or more: blocks can be emptied ahead of the saves
+    double every_s = 0;     ///< one call each so often keeps ahead of the mean traffic; infinite without saves
+    double put_ms = 0;      ///< a save with service called so
+    double put_late_ms = 0; ///< a save that has to empty a block by itself
+    double step_ms = 0;     ///< one call of service
+    double open_ms = 0;     ///< after a cut in the middle of emptying a block
+};
+
 struct PlannedArea {
     std::string name;
     uint64_t offset_bytes = 0; ///< from the start of the part's flash
@@ -26,6 +36,7 @@ struct PlannedArea {
     uint32_t ram_bytes = 0;             ///< RAM beside perdure_store, without padding
     uint32_t erases_allowed = 0;        ///< of each block: endurance x spend limit / margin
     double units_a_day = 0;             ///< programmed, as budgeted: saves, copies, starts, marks
+    std::optional<ServiceNeed> service; ///< absent where the part's times are not known
     Place place;                        ///< of [area.NAME]
 
     [[nodiscard]] uint64_t bytes() const { return layout.geometry.area_bytes(); }

@@ -90,7 +90,7 @@ std::vector<TargetSize> store_sizes() {
 }
 
 uint32_t ram_bytes(const FirmwarePlan& plan, const TargetSize& target) {
-    uint32_t out = plan.payload_bytes_max;
+    uint32_t out = plan.payload_bytes_max + (plan.areas.size() > 1 ? 1 : 0); // whose step service takes next
     for (const PlannedArea& area : plan.areas) {
         out += target.state_bytes + area.ram_bytes + area.urgent_bytes + area.waiting_bytes;
     }

@@ -94,6 +94,9 @@ std::optional<double> flash_share(const Project& project) {
 tl::expected<std::vector<MappedArea>, std::string> map_firmware(const Project& project, const std::string& elf) {
     const auto image = read_elf(elf);
     if (!image) { return tl::unexpected(fmt::format("perdure: error: {}\n", image.error())); }
+    if (const auto why = why_other_machine(image->machine, project.part.core)) {
+        return tl::unexpected(fmt::format("perdure: error: {}\n", wrapped(fmt::format("{} {}", elf, *why), 2, 16)));
+    }
     if (!project.flash_start_address) {
         return tl::unexpected(
             fmt::format("{}:{}: error: --elf needs the address at which flash starts\n  expected: a line such as "
@@ -161,7 +164,8 @@ int run_check(const CommandInput& input, std::ostream& out, std::ostream& err) {
                                share_met ? "holds" : "does not hold");
         }
         if (elf != input.options.end()) { show_map(map, elf->second, out); }
-        out << fmt::format("{}: no errors\n", project->path);
+        out << fmt::format("{}: no errors{}\n", project->path,
+                           met ? "" : " in the file, but what it asks for does not hold");
     }
     return met ? exit_ok : exit_not_met;
 }

@@ -132,9 +132,17 @@ int run_emit(const CommandInput& input, std::ostream& out, std::ostream& err) {
     outcome.folder = input.arguments[1];
     const auto report = write_folder(outcome.folder, *files, input.options.contains("--force"));
     if (!report) {
+        const FolderError& error = report.error();
         std::string text = "perdure: error: nothing was written\n";
-        for (const std::string& why : report.error()) { text += "  " + why + "\n"; }
-        return refuse(text + "  another folder, or --force to overwrite (never what you wrote in the port)\n");
+        if (!error.written.empty()) {
+            text = "perdure: error: only a part was written; emit again once this is mended\n";
+        }
+        for (const std::string& why : error.why) { text += "  " + why + "\n"; }
+        if (!error.written.empty()) { text += "  written: " + wrapped(joined(error.written), 11, 11) + "\n"; }
+        if (error.in_the_way) {
+            text += "  another folder, or --force to overwrite (never what you wrote in the port)\n";
+        }
+        return refuse(text);
     }
     outcome.report = *report;
     outcome.plan = *plan;

@@ -47,8 +47,16 @@ ImageInput input_of(const CommandInput& input) {
     }
     if (out.units && out.set) { take("--set is for one unit; with --units the table has the data"); }
     if (out.units && out.manifest) { take("with --units the manifest is OUT/manifest.json; leave --manifest out"); }
-    out.options.format = format_of_name(out.out).value_or(HexFormat::intel_hex);
-    if (const auto word = option_of(input, "--format")) {
+    const auto named = format_of_name(out.out);
+    out.options.format = named.value_or(HexFormat::intel_hex);
+    const auto word = option_of(input, "--format");
+    const std::string ending = std::filesystem::path(out.out).extension().string();
+    if (!word && !out.units && !named && !ending.empty()) {
+        take(fmt::format("'{}' would be no {} file: image writes Intel HEX (.hex), S-records (.srec, .s19) or a binary "
+                         "(.bin); another ending, or --format with the one that is meant",
+                         out.out, ending));
+    }
+    if (word) {
         const auto format = format_of_word(*word);
         if (!format) { take(fmt::format("--format takes hex, srec or bin, not '{}'", *word)); }
         out.options.format = format.value_or(HexFormat::intel_hex);

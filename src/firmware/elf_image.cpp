@@ -124,6 +124,7 @@ tl::expected<ElfImage, std::string> read_elf(const std::string& path) {
             fmt::format("{} is no ELF file; give what the linker put out, not a HEX or binary file", path));
     }
     ElfImage out;
+    out.machine = {header.e_machine, gelf_getclass(open_elf.elf) == ELFCLASS64};
     const std::vector<GElf_Phdr> segments = segments_of(open_elf.elf);
     if (segments.empty()) {
         return tl::unexpected(

@@ -7,6 +7,8 @@
 
 #include <tl/expected.hpp>
 
+#include "firmware/elf_machine.hpp"
+
 namespace perdure {
 
 /// A section with contents, where the loader programs it (its load address, which for initialised data is in flash).
@@ -25,6 +27,7 @@ struct LoadedSymbol {
 };
 
 struct ElfImage {
+    ElfMachine machine;
     std::vector<LoadedPiece> pieces;    ///< by address
     std::vector<LoadedSymbol> symbols;  ///< by address; empty in a stripped file
     std::vector<LoadedSymbol> absolute; ///< symbols that the linker script defines

@@ -1,6 +1,8 @@
 #include "firmware/folder.hpp"
 
 #include <algorithm>
+#include <cerrno>
+#include <cstring>
 #include <filesystem>
 #include <fstream>
 #include <map>
@@ -46,23 +48,30 @@ std::string list_text(const std::map<std::string, std::string>& list) {
     return out;
 }
 
-/// Writes beside the file and renames, so that no half-written file is left.
-bool write_whole(const fs::path& path, const std::string& text) {
+std::string refused(const fs::path& path, const char* what, int reason) {
+    return fmt::format("{} {}{}", path.string(), what, reason == 0 ? "" : fmt::format(": {}", std::strerror(reason)));
+}
+
+/// Writes beside the file and renames, so that no half-written file is left. Nothing, or why it could not.
+std::optional<std::string> write_whole(const fs::path& path, const std::string& text) {
     std::error_code error;
     fs::create_directories(path.parent_path(), error);
+    if (error) { return refused(path.parent_path(), "cannot be made", error.value()); }
     const fs::path beside = path.string() + ".new";
-    {
-        std::ofstream file(beside, std::ios::binary | std::ios::trunc);
-        file << text;
-        if (!file.flush()) {
-            file.close();
-            fs::remove(beside, error);
-            return false;
-        }
+    errno = 0;
+    std::ofstream file(beside, std::ios::binary | std::ios::trunc);
+    file << text;
+    file.close();
+    if (!file) {
+        const int reason = errno;
+        fs::remove(beside, error);
+        return refused(path, "cannot be written", reason);
     }
     fs::rename(beside, path, error);
-    if (error) { fs::remove(beside, error); }
-    return !error;
+    if (!error) { return std::nullopt; }
+    const int reason = error.value();
+    fs::remove(beside, error);
+    return refused(path, "cannot be written", reason);
 }
 
 struct Plan {
@@ -91,7 +100,8 @@ void plan_file(const fs::path& folder, const EmittedFile& file, const std::map<s
     } else if (ours || (force && found)) {
         plan.to_write.push_back(&file);
     } else if (!found) {
-        plan.in_the_way.push_back(fmt::format("{} cannot be read, or is no file", path.string()));
+        plan.in_the_way.push_back(fs::is_regular_file(path, error) ? refused(path, "cannot be read", EACCES)
+                                                                   : path.string() + " is no file");
     } else {
         plan.in_the_way.push_back(fmt::format("{} {}", path.string(),
                                               known == before.end() ? "was not written by perdure emit"
@@ -117,17 +127,18 @@ void remove_stale(const fs::path& folder, const std::map<std::string, std::strin
 
 } // namespace
 
-tl::expected<FolderReport, std::vector<std::string>> write_folder(const std::string& folder,
-                                                                  const std::vector<EmittedFile>& files, bool force) {
+tl::expected<FolderReport, FolderError> write_folder(const std::string& folder, const std::vector<EmittedFile>& files,
+                                                     bool force) {
     const fs::path root = folder;
     std::error_code error;
+    if (folder.empty()) { return tl::unexpected(FolderError{{"the folder's name is empty"}, {}, false}); }
     if (fs::exists(root, error) && !fs::is_directory(root, error)) {
-        return tl::unexpected(std::vector{fmt::format("{} is no folder", folder)});
+        return tl::unexpected(FolderError{{fmt::format("{} is no folder", folder)}, {}, false});
     }
     const std::map<std::string, std::string> before = read_list(root);
     Plan plan;
     for (const EmittedFile& file : files) { plan_file(root, file, before, force, plan); }
-    if (!plan.in_the_way.empty()) { return tl::unexpected(std::move(plan.in_the_way)); }
+    if (!plan.in_the_way.empty()) { return tl::unexpected(FolderError{std::move(plan.in_the_way), {}, true}); }
 
     std::map<std::string, std::string> list;
     for (const EmittedFile& file : files) {
@@ -137,16 +148,21 @@ tl::expected<FolderReport, std::vector<std::string>> write_folder(const std::str
             std::find(plan.report.kept.begin(), plan.report.kept.end(), file.path) != plan.report.kept.end();
         list[file.path] = kept && known != before.end() ? known->second : sha256_hex(file.text);
     }
+    std::map<std::string, std::string> so_far = before;
     for (const EmittedFile* file : plan.to_write) {
-        if (!write_whole(root / file->path, file->text)) {
-            return tl::unexpected(std::vector{fmt::format("{} cannot be written", (root / file->path).string())});
+        if (auto why = write_whole(root / file->path, file->text)) {
+            if (!plan.report.written.empty()) { (void)write_whole(root / list_name, list_text(so_far)); }
+            return tl::unexpected(FolderError{{std::move(*why)}, std::move(plan.report.written), false});
         }
         plan.report.written.push_back(file->path);
+        so_far[file->path] = list[file->path];
     }
     remove_stale(root, before, list, plan.report);
     const std::string text = list_text(list);
-    if (contents(root / list_name) != text && !write_whole(root / list_name, text)) {
-        return tl::unexpected(std::vector{fmt::format("{} cannot be written", (root / list_name).string())});
+    if (contents(root / list_name) != text) {
+        if (auto why = write_whole(root / list_name, text)) {
+            return tl::unexpected(FolderError{{std::move(*why)}, std::move(plan.report.written), false});
+        }
     }
     return plan.report;
 }

@@ -1,5 +1,5 @@
-// `perdure check --elf`: what lies in an area is named, whatever the processor. The ELF files are linked here, for this
-// machine.
+// `perdure check --elf`: what lies in an area is named. The ELF files are linked here, for the valve's Cortex-M0+ and,
+// where that must be refused, for this machine.
 #include <gtest/gtest.h>
 
 #include "tests/firmware/emitted.hpp"
@@ -19,10 +19,12 @@ std::string valve(const ScratchFolder& folder, const std::string& part_lines) {
 const std::string flash_start = "flash_start = \"0x08000000\"\n";
 
 /// Links a program with code at 0x08000000 and `lookup`, a table of 256 bytes, at this address.
-void link_at(const ScratchFolder& folder, const std::string& table_address, const std::string& flags = "") {
+void link_at(const ScratchFolder& folder, const std::string& table_address, const std::string& flags = "",
+             const std::string& compiler = "arm-none-eabi-gcc -mthumb -mcpu=cortex-m0plus") {
     write_file(folder / "fw.c", "const int lookup[64] = {1};\nint counter = 5;\nvoid _start(void) { for (;;) { } }\n");
     const Ran ran =
-        run_shell("cc -nostdlib -static -ffreestanding -fno-asynchronous-unwind-tables -Wl,--build-id=none"
+        run_shell(compiler +
+                  " -nostdlib -static -ffreestanding -fno-asynchronous-unwind-tables -Wl,--build-id=none"
                   " -Wl,-z,noseparate-code -Wl,-z,max-page-size=16 -Wl,-Ttext=0x08000000 -Wl,-Tdata=0x20000000 "
                   "-Wl,--section-start=.rodata=" +
                   table_address + " " + flags + " '" + folder / "fw.c" + "' -o '" + folder / "fw.elf" + "'");
@@ -92,13 +94,28 @@ TEST(CheckElf, WhatIsNoProgramIsSaid) {
     EXPECT_EQ(hex.code, 2);
     EXPECT_EQ(hex.output,
               "perdure: error: fw.elf is no ELF file; give what the linker put out, not a HEX or binary file\n");
-    ASSERT_EQ(run_shell("echo 'int a = 1;' | cc -x c -c - -o '" + folder / "fw.elf" + "'").code, 0);
+    ASSERT_EQ(run_shell("echo 'int a = 1;' | arm-none-eabi-gcc -x c -c - -o '" + folder / "fw.elf" + "'").code, 0);
     EXPECT_EQ(check(folder, project).output,
               "perdure: error: fw.elf has no segment to load; give the linked program, not an object file\n");
     link_at(folder, "0x08010000");
     const Ran start = check(folder, valve(folder, ""));
     EXPECT_EQ(start.code, 2);
     EXPECT_NE(start.output.find("--elf needs the address at which flash starts"), std::string::npos) << start.output;
+}
+
+TEST(CheckElf, AProgramForAnotherMachineIsRefused) {
+    const ScratchFolder folder;
+    const std::string project = valve(folder, flash_start);
+    link_at(folder, "0x08010000", "", "cc"); // nothing in the way, and of no part's firmware
+    const Ran ran = check(folder, project);
+    EXPECT_EQ(ran.code, 2);
+    EXPECT_EQ(ran.output.find("perdure: error: fw.elf is for another machine: "), 0U) << ran.output;
+    link_at(folder, "0x08010000");
+    std::string elf = read_file(folder / "fw.elf");
+    elf[18] = 83; // e_machine: EM_AVR
+    write_file(folder / "fw.elf", elf);
+    EXPECT_EQ(check(folder, project).output, "perdure: error: fw.elf is for another machine: AVR, and the part has a\n"
+                                             "  Cortex-M0+; give the firmware that is linked for the part\n");
 }
 
 // Any damage to the file ends in an answer, never in a crash.

@@ -65,6 +65,36 @@ TEST(EmitFolder, RefusesAFileThatItDidNotWrite) {
     EXPECT_EQ(emit(example("orchard-valve"), folder / "README.md").code, 2);
 }
 
+// As root rights stop nobody, so a folder stands where a file has to go, behind others that were written.
+TEST(EmitFolder, SaysWhyAWriteFailedAndGoesOnOnceThatIsMended) {
+    const ScratchFolder folder;
+    std::filesystem::create_directories(folder / "x/host/Makefile.new");
+    const Ran half = emit(example("orchard-valve"), folder / "x");
+    EXPECT_EQ(half.code, 2);
+    EXPECT_EQ(half.output.find("perdure: error: only a part was written; emit again once this is mended\n"), 0U)
+        << half.output;
+    EXPECT_NE(half.output.find("host/Makefile cannot be written: Is a directory\n"), std::string::npos) << half.output;
+    EXPECT_NE(half.output.find("written: README.md, data.h"), std::string::npos) << half.output;
+    EXPECT_EQ(half.output.find("--force"), std::string::npos) << half.output;
+    std::filesystem::remove(folder / "x/host/Makefile.new");
+    // What was written counts as its own, whatever is emitted now.
+    const Ran whole = emit(example("grain-dryer-meter"), folder / "x");
+    EXPECT_EQ(whole.code, 0) << whole.output;
+    EXPECT_EQ(run_shell("cd '" + folder / "x" + "' && sha256sum --quiet -c emitted.txt").code, 0);
+}
+
+TEST(EmitFolder, RefusesWhatIsNoFolder) {
+    const ScratchFolder folder;
+    write_file(folder / "x", "a file\n");
+    EXPECT_EQ(emit(example("orchard-valve"), folder / "x/y").output,
+              "perdure: error: nothing was written\n  " + folder / "x/y" + " cannot be made: Not a directory\n");
+    EXPECT_EQ(run_shell("cd '" + folder.path().string() + "' && '" PERDURE_PROGRAM "' emit '" +
+                        example("orchard-valve") + "' ''")
+                  .output,
+              "perdure: error: nothing was written\n  the folder's name is empty\n");
+    EXPECT_FALSE(std::filesystem::exists(folder / "data.c"));
+}
+
 TEST(EmitFolder, TakesAwayWhatItNoLongerEmitsIfNobodyChangedIt) {
     const ScratchFolder folder;
     ASSERT_EQ(emit(example("orchard-valve"), folder / "x").code, 0);

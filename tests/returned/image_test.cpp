@@ -63,6 +63,18 @@ TEST(Image, OnlyWhatTheStoreProgrammedIsInIt) {
     EXPECT_EQ(rest, std::vector<uint8_t>(2048, 0xFF));
 }
 
+TEST(Image, AnEndingOfAnotherKindOfFileIsRefused) {
+    const ScratchFolder folder;
+    std::ofstream(folder / "p.toml") << project_text(4);
+    const ProgramRan ran = run_program({"image", folder / "p.toml", "-o", folder / "p.elf"});
+    EXPECT_EQ(ran.code, exit_input_wrong);
+    EXPECT_EQ(ran.err, "perdure: error: '" + folder / "p.elf" +
+                           "' would be no .elf file: image writes Intel HEX (.hex), S-records (.srec, .s19) or a "
+                           "binary (.bin); another ending, or --format with the one that is meant\n");
+    EXPECT_FALSE(std::ifstream(folder / "p.elf"));
+    EXPECT_EQ(run_program({"image", folder / "p.toml", "-o", folder / "p.elf", "--format", "hex"}).code, exit_ok);
+}
+
 // A calibration that nobody gave must not be in the part as if somebody had.
 TEST(Image, NoDefaultPassesForARecordThatIsRefused) {
     const ScratchFolder folder;

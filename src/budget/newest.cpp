@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <utility>
 
 namespace perdure {
 
@@ -38,8 +39,7 @@ void saves_within(const RecordTraffic& record, double s, double& none, double& o
 }
 
 /// The saves between two starts, over the distances that two starts may have: none to two turns, one most likely.
-void count_between(const Traffic& traffic, Newest& out) {
-    constexpr int pieces = 400;
+void count_between(const Traffic& traffic, int pieces, Newest& out) {
     double random_per_s = 0;
     for (const RecordTraffic& record : traffic.records) { random_per_s += record.random_per_s; }
     const double width = 2.0 / pieces;
@@ -61,8 +61,9 @@ double no_start_within(double starts) {
     return starts < 2 ? std::pow(2 - starts, 3) / 6 : 0;
 }
 
-Newest newest_at_starts(const Traffic& traffic) {
-    constexpr int pieces = 400;
+namespace {
+
+Newest integrated(const Traffic& traffic, int pieces) {
     constexpr double negligible = 30; // exp(-30) of anything
     const size_t count = traffic.records.size();
     Newest out;
@@ -116,7 +117,31 @@ Newest newest_at_starts(const Traffic& traffic) {
     }
     for (double& share : out.saved) { share = sum > 0 ? share / sum : 1.0 / double(count); }
     out.starts_before_a_save = starts_before;
-    if (starts_per_s > 0) { count_between(traffic, out); }
+    if (starts_per_s > 0) { count_between(traffic, pieces, out); }
+    return out;
+}
+
+} // namespace
+
+Newest newest_at_starts(const Traffic& traffic, Precision precision) {
+    const int pieces = precision == Precision::coarse ? 100 : 400;
+    // One budget asks for the same two or three traffics on one ring after another, so the last answers are kept.
+    struct Answer {
+        Traffic traffic;
+        int pieces = 0;
+        Newest newest;
+    };
+    constexpr size_t kept = 4;
+    thread_local std::vector<Answer> answers;
+    thread_local size_t oldest = 0;
+    for (const Answer& answer : answers) {
+        if (answer.pieces == pieces && answer.traffic == traffic) { return answer.newest; }
+    }
+    Answer answer{traffic, pieces, integrated(traffic, pieces)};
+    if (answers.size() < kept) { return answers.emplace_back(std::move(answer)).newest; }
+    answers[oldest] = std::move(answer);
+    const Newest& out = answers[oldest].newest;
+    oldest = (oldest + 1) % kept;
     return out;
 }
 

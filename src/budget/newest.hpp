@@ -17,7 +17,8 @@ struct Newest {
 
 /// By numerical integration over the time since the last save: random saves survive exp(-rate t), even ones of unknown
 /// phase 1 - t / period, those at starts until the start before. Without any saves all records count alike.
-Newest newest_at_starts(const Traffic& traffic);
+/// `coarse` takes a quarter of the steps.
+Newest newest_at_starts(const Traffic& traffic, Precision precision = Precision::fine);
 
 /// Chance that no start falls into a span of `starts` mean distances, one start at a random time in each.
 double no_start_within(double starts);

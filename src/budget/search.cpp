@@ -3,6 +3,9 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstdint>
+
+#include <boost/math/tools/toms748_solve.hpp>
 
 #include "budget/log.hpp"
 
@@ -46,18 +49,35 @@ std::optional<Search> search_of(const Project& project, const Area& area, const 
     return out;
 }
 
+/// Does `layout` last and keep its log's depth, with such wear? `off`: by what share the wear may be off; nothing
+/// where that leaves it open.
+std::optional<bool> lasts(const Search& search, const AreaLayout& layout, const RingWear& wear, double off) {
+    const double allowed = erases_allowed(search.project);
+    const double erases =
+        format_erases + erases_over(wear, layout.geometry.ring_blocks, search.demand.life_s).per_block_max;
+    double least_spare = allowed - erases * (1 + off), most_spare = allowed - erases * (1 - off);
+    if (const auto log = log_in(layout)) {
+        const Record& record = *records_of(search.project, search.area)[*log];
+        const double kept = kept_samples(wear, *log, record.log->batch), depth = double(record.log->depth_samples);
+        least_spare = std::min(least_spare, kept * (1 - off) - depth);
+        most_spare = std::min(most_spare, kept * (1 + off) - depth);
+    }
+    if (most_spare < 0) { return false; }
+    return least_spare >= 0 ? std::optional(true) : std::nullopt;
+}
+
 bool holds_with(const Search& search, uint32_t blocks, bool stall_counts, Precision precision) {
     const Project& project = search.project;
     const auto layout = lay_out(project, search.area, blocks);
     if (!layout) { return false; }
-    const RingWear wear = ring_wear(*layout, search.traffic, precision);
-    if (format_erases + erases_over(wear, blocks, search.demand.life_s).per_block_max > erases_allowed(project)) {
-        return false;
+    RingWear wear = ring_wear(*layout, search.traffic, std::min(precision, Precision::reckoned));
+    // Entries are counted only where the formulas leave it open.
+    auto holds = lasts(search, *layout, wear, precision == Precision::fine ? reckoned_may_be_off(*layout, wear) : 0);
+    if (!holds) {
+        wear = ring_wear(*layout, search.traffic, precision);
+        holds = lasts(search, *layout, wear, 0);
     }
-    if (const auto log = log_in(*layout)) {
-        const Record& record = *records_of(project, search.area)[*log];
-        if (kept_samples(wear, *log, record.log->batch) < double(record.log->depth_samples)) { return false; }
-    }
+    if (!*holds) { return false; }
     const auto times = operation_times(project.part);
     if (!stall_counts || !project.requirements.put_stall_max_ms || !times) { return true; }
     return latency_of(*layout, *times, wear, project.product.lazy_start).put_serviced_ms <=
@@ -167,6 +187,34 @@ std::optional<double> longest_life_years(const Project& project, const Erases& e
     return project.product.life_years * spare / erases.per_block_mean;
 }
 
+namespace {
+
+/// Where `rises` crosses zero, near `guess`; the first bracket is that wide on either side.
+template <class Function> double crossing(const Function& rises, double guess, double width) {
+    double low = guess - width, high = guess + width;
+    double below = rises(low), above = rises(high);
+    for (; below > 0; width *= 4) {
+        high = low;
+        above = below;
+        low -= 4 * width;
+        below = rises(low);
+    }
+    for (; above < 0; width *= 4) {
+        low = high;
+        below = above;
+        high += 4 * width;
+        above = rises(high);
+    }
+    if (below == 0) { return low; }
+    if (above == 0) { return high; }
+    const auto near = [](double a, double b) { return std::abs(b - a) < 1e-6; };
+    std::uintmax_t steps = 60;
+    const auto found = boost::math::tools::toms748_solve(rises, low, high, below, above, near, steps);
+    return (found.first + found.second) / 2;
+}
+
+} // namespace
+
 std::optional<double> fastest_periodic(const Project& project, const Area& area, const Demand& demand,
                                        const AreaLayout& layout, Precision precision) {
     const double allowed = erases_allowed(project);
@@ -181,23 +229,14 @@ std::optional<double> fastest_periodic(const Project& project, const Area& area,
         }
     }
     if (!any || allowed <= format_erases || over(-30, allowed, Precision::coarse) > 0) { return std::nullopt; }
-    double limit = allowed, root = 0;
-    for (int round = 0; round < 2; ++round) {
-        double low = -30, high = 30;
-        double below = over(low, limit, Precision::coarse), above = over(high, limit, Precision::coarse);
-        if (above <= 0) { return std::nullopt; }
-        for (int step = 0; step < 60 && high - low > 1e-6; ++step) {
-            // Secant where it falls well inside, bisection where the curve is flat.
-            const double secant = (low * above - high * below) / (above - below);
-            root = step % 3 == 2 ? (low + high) / 2 : secant;
-            const double value = over(root, limit, Precision::coarse);
-            if (std::abs(value) < 1e-6) { break; }
-            (value > 0 ? high : low) = root;
-            (value > 0 ? above : below) = value;
-        }
-        if (precision == Precision::coarse || round == 1) { break; }
-        // The finer figure differs by a nearly constant factor: aim the second round with it.
-        limit = allowed * std::exp(over(root, allowed, Precision::coarse) - over(root, allowed, precision));
+    if (over(30, allowed, Precision::coarse) <= 0) { return std::nullopt; }
+    const double first = -over(0, allowed, Precision::coarse); // as if every erase were for a periodic save
+    double root = crossing([&](double at) { return over(at, allowed, Precision::coarse); }, first, 0.1);
+    if (precision != Precision::coarse) {
+        // The finer figure differs by a nearly constant factor: aim a second time with it.
+        const double limit =
+            allowed * std::exp(over(root, allowed, Precision::coarse) - over(root, allowed, precision));
+        root = crossing([&](double at) { return over(at, limit, Precision::coarse); }, root, 0.01);
     }
     return std::exp(root);
 }

@@ -3,6 +3,7 @@
 #include <cmath>
 #include <numeric>
 #include <tuple>
+#include <utility>
 
 #include "budget/wear.hpp"
 
@@ -90,7 +91,11 @@ BlockEnd end_of_block(uint32_t capacity_units, std::vector<FillItem> items, std:
         sum += item.weight;
         largest = std::max({largest, item.need, units_with_following(item)});
     }
-    for (FillItem& item : items) { item.weight /= sum; }
+    std::vector<std::pair<uint32_t, double>> fitting; // units and weights
+    for (FillItem& item : items) {
+        item.weight /= sum;
+        fitting.emplace_back(units_with_following(item), item.weight);
+    }
     // Left out of a long block: whole items of the likeliest size, so that what remains ends the same way.
     const uint32_t kept = std::max(followed_units, 4 * largest);
     const uint32_t step_units = units_with_following(*likeliest);
@@ -139,8 +144,13 @@ BlockEnd end_of_block(uint32_t capacity_units, std::vector<FillItem> items, std:
             }
         }
         for (uint32_t from = 0; from <= capacity; ++from) {
-            if (at[from] <= 1e-12) { continue; }
-            for (const FillItem& item : items) { step(from, item, at[from] * item.weight); }
+            const double chance = at[from];
+            if (chance <= 1e-12) { continue; }
+            if (from + largest <= capacity) { // all of them fit
+                for (const auto& [units, weight] : fitting) { at[from + units] += chance * weight; }
+                continue;
+            }
+            for (const FillItem& item : items) { step(from, item, chance * item.weight); }
         }
         opens = opened;
     }

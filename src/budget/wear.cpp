@@ -4,6 +4,7 @@
 #include <cmath>
 #include <limits>
 
+#include "budget/copies.hpp"
 #include "budget/count_walk.hpp"
 #include "budget/newest.hpp"
 
@@ -11,63 +12,11 @@ namespace perdure {
 
 namespace {
 
-/// Traffic of one record as its copies see it.
-struct SeenTraffic {
-    RecordTraffic saves;
-    double starts_per_s = 0;
-    double later_s = 0; ///< a save counts from the last start that put it again: so much later, on average
-
-    /// Chance that the record is not saved during `s` seconds: random saves, even ones of unknown phase, and at starts.
-    [[nodiscard]] double unsaved(double s) const {
-        const double even = saves.period_s > 0 ? std::max(0.0, 1 - s / saves.period_s) : 1.0;
-        const double after_starts = saves.at_start > 0 ? no_start_within(s * starts_per_s) : 1.0;
-        const double left_to_chance = std::max(0.0, 1 - saves.at_start);
-        return even * std::exp(-saves.random_per_s * s) * (after_starts + (1 - after_starts) * left_to_chance);
-    }
-    /// From then on a save is certain; infinite without any.
-    [[nodiscard]] double saved_after_s() const {
-        const double even_s = saves.period_s > 0 ? saves.period_s : std::numeric_limits<double>::infinity();
-        return saves.at_start >= 1 ? std::min(even_s, 2 / starts_per_s) : even_s;
-    }
-};
-
-/// Copies of a record in each block. Its newest save is copied when none follows for as long as its block waits to be
-/// emptied, from `wait_s` (written last in its block) to `wait_s + block_s` (written first), and again every `again_s`.
-/// So the copies are the sum over k of unsaved(wait + k again) - unsaved(wait + block + k again).
-double copies_a_block(const SeenTraffic& seen, double block_s, double wait_s, double again_s) {
-    const RecordTraffic& saves = seen.saves;
-    const double random = saves.random_per_s + (saves.at_start < 1 ? seen.starts_per_s * saves.at_start : 0);
-    const double certain_s = seen.saved_after_s();
-    const auto at_random = [&](double per_s) {
-        if (per_s * again_s < 1e-12) { return block_s / again_s; }
-        return std::exp(-per_s * (wait_s + seen.later_s)) * std::expm1(-per_s * block_s) / std::expm1(-per_s * again_s);
-    };
-    if (!std::isfinite(certain_s)) { return at_random(random); }
-    const double first_s = wait_s + seen.later_s;
-    if (certain_s <= first_s) { return 0; }
-    const double times = std::ceil((certain_s - first_s) / again_s);
-    if (random <= 0 && saves.at_start <= 0) {
-        const double last_s = std::min(block_s, certain_s - first_s - (times - 1) * again_s);
-        return ((times - 1) * block_s + last_s) / certain_s;
-    }
-    constexpr double times_max = 32;
-    if (times > times_max) {
-        return at_random(random + (saves.period_s > 0 ? 1 / saves.period_s : 0) +
-                         (saves.at_start >= 1 ? seen.starts_per_s : 0));
-    }
-    double sum = 0;
-    for (double k = 0; k < times; ++k) {
-        const double from_s = first_s + k * again_s;
-        sum += seen.unsaved(from_s) - seen.unsaved(from_s + block_s);
-    }
-    return sum;
-}
-
 /// One trial of the unknown: what a block would hold if it filled in block_s.
 class Trial {
 public:
-    Trial(const AreaLayout& layout, const Traffic& traffic)
-        : layout_(layout), traffic_(traffic), newest_(newest_at_starts(traffic)) {
+    Trial(const AreaLayout& layout, const Traffic& traffic, Precision precision)
+        : layout_(layout), traffic_(traffic), newest_(newest_at_starts(traffic, precision)) {
         const uint32_t blocks = layout.geometry.ring_blocks;
         ahead_ = traffic.service_in_time && blocks >= layout.spare_blocks + 2;
         data_blocks_ = std::max(1.0, double(blocks) - layout.spare_blocks - (ahead_ ? 1 : 0));
@@ -340,7 +289,7 @@ double solve_block_s(const Trial& trial, const BlockEnd& end) {
 } // namespace
 
 RingWear ring_wear_by_formula(const AreaLayout& layout, const Traffic& traffic, Precision precision) {
-    const Trial trial(layout, traffic);
+    const Trial trial(layout, traffic, precision);
     if (!std::isfinite(trial.longest_s())) {
         RingWear out;
         out.block_s = std::numeric_limits<double>::infinity();
@@ -372,6 +321,13 @@ AreaLayout with_power_fail_save(AreaLayout layout) {
 }
 
 } // namespace
+
+double reckoned_may_be_off(const AreaLayout& layout, const RingWear& reckoned) {
+    const double starts = reckoned.start_units / layout.capacity_units;
+    return starts > much_start_share      ? reckoned_off_much
+           : starts > counted_start_share ? reckoned_off
+                                          : reckoned_off_little;
+}
 
 RingWear ring_wear(const AreaLayout& layout, const Traffic& traffic, Precision precision) {
     RingWear out =

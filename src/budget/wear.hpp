@@ -21,6 +21,7 @@ struct RecordTraffic {
     double at_start = 0; ///< saves after a start, on average: so many whole ones, and one more with the chance left
     /// Saves at any other time.
     [[nodiscard]] double between_per_s() const { return (period_s > 0 ? 1 / period_s : 0) + random_per_s; }
+    bool operator==(const RecordTraffic&) const = default;
 };
 
 /// What an area has to take, in the order of its layout's records. Starts come one in each 1 / starts_per_s, at a
@@ -33,6 +34,7 @@ struct Traffic {
     [[nodiscard]] double saves_per_s(size_t record) const {
         return records[record].between_per_s() + starts_per_s * records[record].at_start;
     }
+    bool operator==(const Traffic&) const = default;
 };
 
 enum class Figures { nominal, sizing };
@@ -93,6 +95,9 @@ constexpr double counted_start_share = 0.05, much_start_share = 0.4;
 /// By how much of the wear the formulas may be off up to the first, up to the second and beyond, with something to
 /// spare: tests/reckoned_slow_test.cpp, over the catalogue's parts.
 constexpr double reckoned_off_little = 0.005, reckoned_off = 0.02, reckoned_off_much = 0.15;
+
+/// By what share the wear that the formulas give may be off.
+double reckoned_may_be_off(const AreaLayout& layout, const RingWear& reckoned);
 
 /// The same; `fine`, and where starts take more than counted_start_share, the entries of some thousand blocks are
 /// counted one by one (count_walk.hpp).

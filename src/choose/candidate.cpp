@@ -89,9 +89,9 @@ Candidate judged(const Project& project, CandidateKind kind, const SaveChange& p
         out.bytes += geometry.area_bytes();
         out.block_bytes = geometry.ring_block_bytes();
         out.unit_bytes = geometry.unit_bytes;
-        const double starts = area.wear.start_units / area.layout.capacity_units;
-        if (precision != Precision::fine && starts > counted_start_share) {
-            out.may_be_off = std::max(out.may_be_off, starts > much_start_share ? reckoned_off_much : reckoned_off);
+        const double off = reckoned_may_be_off(area.layout, area.wear);
+        if (precision != Precision::fine && off > reckoned_off_little) {
+            out.may_be_off = std::max(out.may_be_off, off);
         }
     }
     take_findings(*budget, out);

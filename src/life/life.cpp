@@ -8,46 +8,13 @@
 
 #include <fmt/format.h>
 
-#include "budget/demand.hpp"
-#include "budget/findings.hpp"
+#include "life/happenings.hpp"
 #include "life/live_log.hpp"
+#include "life/random.hpp"
 #include "unit/unit.hpp"
 
 namespace perdure {
 namespace {
-
-/// xorshift64*: fast, and the same everywhere.
-class Random {
-public:
-    explicit Random(uint64_t seed) : state_(seed * 0x9E3779B97F4A7C15U + 0x1234567U) {}
-    uint64_t next() {
-        state_ ^= state_ >> 12;
-        state_ ^= state_ << 25;
-        state_ ^= state_ >> 27;
-        return state_ * 0x2545F4914F6CDD1DU;
-    }
-    /// 0 to below, by multiplication.
-    uint64_t below(uint64_t limit) {
-        return static_cast<uint64_t>((__extension__ static_cast<unsigned __int128>(next()) * limit) >> 64);
-    }
-    /// Between 0 and 1, neither included.
-    double share() { return (double(next() >> 11) + 0.5) * 0x1p-53; }
-    double exponential(double mean) { return -mean * std::log(share()); }
-
-private:
-    uint64_t state_;
-};
-
-enum class Happening : uint8_t { periodic, random, start };
-
-/// One series of happenings in time.
-struct Stream {
-    double next_s = 0;
-    double period_s = 0; ///< even period, or mean distance of random ones
-    uint64_t count = 0;
-    uint16_t record = 0;
-    Happening kind = Happening::periodic;
-};
 
 struct LiveField {
     uint32_t offset = 0;
@@ -68,10 +35,10 @@ class Life {
 public:
     Life(const AreaLayout& layout, const std::vector<const Record*>& records, const FlashCosts& costs,
          const LifeDemand& demand, const LifeOptions& options)
-        : unit_(layout, records, costs), costs_(costs), demand_(demand), options_(options), random_(options.seed) {
+        : unit_(layout, records, costs), costs_(costs), demand_(demand), options_(options), random_(options.seed),
+          happenings_(demand_, random_) {
         erase_us_ = costs.erase_ms * 1000.0 * layout.geometry.erase_blocks_per_ring_block;
         for (const Record* record : records) { add_record(*record); }
-        add_streams();
         result_.records.resize(records.size());
     }
 
@@ -85,13 +52,19 @@ public:
         uint64_t until_progress = 0;
         double now_s = 0;
         while (result_.failure.empty()) {
-            Stream& stream = next_stream();
-            if (stream.next_s > demand_.life_s) {
+            const Happening happening = happenings_.next();
+            if (happening.at_s > demand_.life_s) {
                 now_s = demand_.life_s;
                 break;
             }
-            now_s = stream.next_s;
-            step(stream, now_s);
+            now_s = happening.at_s;
+            if (happening.start) {
+                save_at_power_fail(now_s);
+                start(now_s);
+                save_at_start(now_s);
+            } else {
+                save(happening.record, now_s);
+            }
             if (until_progress-- == 0) {
                 until_progress = 1U << 16;
                 if (options_.progress) { options_.progress(now_s / demand_.life_s); }
@@ -124,53 +97,6 @@ private:
         if (record.has_log_entries()) { live.log.emplace(record); }
         scratch_.resize(std::max<size_t>(scratch_.size(), live.bytes));
         live_.push_back(std::move(live));
-    }
-
-    void add_streams() {
-        for (size_t i = 0; i < demand_.records.size(); i++) {
-            const auto record = static_cast<uint16_t>(i);
-            const LifeRecord& from = demand_.records[i];
-            if (from.period_s > 0) {
-                streams_.push_back({from.period_s, from.period_s, 1, record, Happening::periodic});
-            }
-            if (from.random_per_s > 0) {
-                const double mean_s = 1 / from.random_per_s;
-                streams_.push_back({random_.exponential(mean_s), mean_s, 0, record, Happening::random});
-            }
-        }
-        if (demand_.starts_per_s > 0) {
-            const double period_s = 1 / demand_.starts_per_s;
-            streams_.push_back({period_s * random_.share(), period_s, 0, 0, Happening::start});
-        }
-        if (streams_.empty()) {
-            streams_.push_back({std::numeric_limits<double>::infinity(), 0, 0, 0, Happening::start});
-        }
-    }
-
-    Stream& next_stream() {
-        Stream* best = streams_.data();
-        for (Stream* stream = best + 1; stream != streams_.data() + streams_.size(); stream++) {
-            if (stream->next_s < best->next_s) { best = stream; }
-        }
-        return *best;
-    }
-
-    void step(Stream& stream, double now_s) {
-        if (stream.kind == Happening::random) {
-            stream.next_s += random_.exponential(stream.period_s);
-        } else {
-            stream.count++; // multiplied, not summed, so that the last save of a life is not lost to rounding
-            // Starts in step with the saves would meet the same places of the blocks again and again.
-            const double late = stream.kind == Happening::start ? random_.share() : 0;
-            stream.next_s = (double(stream.count) + late) * stream.period_s;
-        }
-        if (stream.kind == Happening::start) {
-            save_at_power_fail(now_s);
-            start(now_s);
-            save_at_start(now_s);
-        } else {
-            save(stream.record, now_s);
-        }
     }
 
     /// A new value as the product would have it: totals grow by up to their movement, other bytes are any.
@@ -397,8 +323,8 @@ private:
     LifeDemand demand_;
     LifeOptions options_;
     Random random_;
+    Happenings happenings_;
     std::vector<LiveRecord> live_;
-    std::vector<Stream> streams_;
     std::vector<uint8_t> scratch_;
     LifeResult result_;
     double erase_us_ = 0;
@@ -415,48 +341,6 @@ uint64_t LifeResult::mismatches() const {
     uint64_t sum = 0;
     for (const LifeRecordResult& record : records) { sum += record.mismatches; }
     return sum;
-}
-
-LifeDemand sizing_demand(const Project& project, const std::vector<const Record*>& records) {
-    const Demand demand = demand_of(project);
-    LifeDemand out;
-    out.life_s = demand.life_s;
-    out.lazy_start = project.product.lazy_start;
-    out.starts_per_s = demand.life_s > 0 ? demand.starts / demand.life_s : 0;
-    for (const Record* record : records) {
-        LifeRecord live;
-        live.at_power_fail = record->saved_at_power_fail();
-        double periodic_per_s = 0;
-        for (const RecordDemand& of : demand.records) {
-            if (of.id != record->id) { continue; }
-            for (const PolicyDemand& policy : of.policies) {
-                const double per_s = demand.life_s > 0 ? policy.sizing_saves / demand.life_s : 0;
-                if (policy.when == SaveWhen::periodic && policy.changed_share >= 1) {
-                    periodic_per_s += per_s;
-                } else if (policy.when == SaveWhen::at_power_fail) {
-                    continue; // one before each start
-                } else if (policy.when == SaveWhen::at_start) {
-                    live.at_start += demand.starts > 0 ? policy.sizing_saves / demand.starts : 0;
-                } else {
-                    live.random_per_s += per_s;
-                }
-            }
-        }
-        if (periodic_per_s > 0) { live.period_s = 1 / periodic_per_s; }
-        out.records.push_back(live);
-    }
-    return out;
-}
-
-FlashCosts flash_costs(const Device& part) {
-    FlashCosts costs;
-    if (const auto times = operation_times(part)) {
-        costs.program_us = times->program_us;
-        costs.erase_ms = times->erase_ms;
-    }
-    costs.program_ma = part.program_ma.value_or(0);
-    costs.vdd_v = part.vdd_max_v.value_or(0);
-    return costs;
 }
 
 LifeResult live(const AreaLayout& layout, const std::vector<const Record*>& records, const FlashCosts& costs,

@@ -61,8 +61,9 @@ RC_GTEST_PROP(ImageRandom, WhatWasAskedForIsWhatIsRead, ()) {
     const std::optional<uint64_t> base =
         format == HexFormat::binary ? std::optional(address_of(product().area())) : std::nullopt;
     // The file holds what was programmed; the rest of the area is blank.
-    const Inspection inspection =
-        inspect(product().expected, read_dump("unit", contents, format, base), {.gaps_are_blank = true});
+    InspectOptions options;
+    options.gaps_are_blank = true;
+    const Inspection inspection = inspect(product().expected, read_dump("unit", contents, format, base), options);
     const InspectedArea& area = inspection.areas.at(0);
     RC_ASSERT(area.bytes == image->bytes);
     RC_ASSERT(area.records.size() == records.size());

@@ -61,9 +61,9 @@ ImageInput input_of(const CommandInput& input) {
         if (!format) { take(fmt::format("--format takes hex, srec or bin, not '{}'", *word)); }
         out.options.format = format.value_or(HexFormat::intel_hex);
     }
-    if (const auto word = option_of(input, "--checksum")) {
-        const auto checksum = checksum_of_word(*word);
-        if (!checksum) { take(fmt::format("--checksum takes sha256 or crc32, not '{}'", *word)); }
+    if (const auto name = option_of(input, "--checksum")) {
+        const auto checksum = checksum_of_word(*name);
+        if (!checksum) { take(fmt::format("--checksum takes sha256 or crc32, not '{}'", *name)); }
         out.options.checksum = checksum.value_or(Checksum::sha256);
     }
     return out;

@@ -117,7 +117,12 @@ TEST(Emitted, ServiceTakesOneAreaACall) {
 }
 
 TEST(Comments, SayWhatAFieldCounts) {
-    Field field{.name = "f", .type = FieldType::u32, .bytes = 4, .movement_max = 200, .place = {}, .unit = "l"};
+    Field field;
+    field.name = "f";
+    field.type = FieldType::u32;
+    field.bytes = 4;
+    field.movement_max = 200;
+    field.unit = "l";
     EXPECT_EQ(field_comment(field), "in l; grows by at most 200 between two saves");
     field.unit = "a */ b";
     EXPECT_EQ(field_comment(field), "in a * / b; grows by at most 200 between two saves");

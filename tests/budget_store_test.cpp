@@ -10,7 +10,7 @@
 #include <gtest/gtest.h>
 
 #include "budget/count_walk.hpp"
-#include "budget/wear.hpp"
+#include "budget/ring_wear.hpp"
 #include "project/sample_rings.hpp"
 #include "unit/unit.hpp"
 

@@ -7,13 +7,14 @@
 #include "life/agree.hpp"
 #include "life/life.hpp"
 #include "project/read.hpp"
+#include "tests/paths.hpp"
 
 namespace perdure {
 namespace {
 
 std::vector<std::string> examples() {
     std::vector<std::string> out;
-    for (const auto& entry : std::filesystem::recursive_directory_iterator(PERDURE_SOURCE_DIR "/examples")) {
+    for (const auto& entry : std::filesystem::recursive_directory_iterator(source_path("examples"))) {
         if (entry.path().parent_path().filename() == "versions") {
             continue;
         } // shipped once; the present one stands beside
@@ -72,7 +73,7 @@ TEST(Examples, LiveTheirLivesAsBudgeted) {
 
 // The log at its least, right after a block was erased, holds what was asked and what the budget says.
 TEST(Examples, TheLoggersLogIsNeverShorterThanItsDepth) {
-    const Lived lived = live_example(PERDURE_SOURCE_DIR "/examples/cold-store-logger/cold-store-logger.toml");
+    const Lived lived = live_example(source_path("examples/cold-store-logger/cold-store-logger.toml"));
     ASSERT_TRUE(lived.life.records.at(0).log_kept_min);
     const uint64_t kept = *lived.life.records.at(0).log_kept_min;
     EXPECT_GE(kept, 43'200U);
@@ -92,7 +93,7 @@ TEST(Examples, HoldByTheirBudget) {
 
 // Side by side: the periodic policy alone against a rarer one with a save at power failure.
 TEST(Examples, TheValveSavedAtPowerFailureWearsLess) {
-    const std::string folder = PERDURE_SOURCE_DIR "/examples/orchard-valve/";
+    const std::string folder = source_path("examples/orchard-valve/");
     const Budget alone = make_budget(load_project(folder + "orchard-valve.toml", catalog()).value()).value();
     const Budget both = make_budget(load_project(folder + "orchard-valve-power-fail.toml", catalog()).value()).value();
     EXPECT_LT(both.areas[0].erases.per_block_mean * 5, alone.areas[0].erases.per_block_mean);
@@ -111,8 +112,7 @@ TEST(Examples, TheValveSavedAtPowerFailureWearsLess) {
 // Thirty days of a sample a minute, batched for a loss window of 15 minutes: 1.15 times the raw bytes and two blocks.
 TEST(Examples, TheLoggerKeepsItsThirtyDaysInLittleMoreThanTheirBytes) {
     const Budget budget =
-        make_budget(
-            load_project(PERDURE_SOURCE_DIR "/examples/cold-store-logger/cold-store-logger.toml", catalog()).value())
+        make_budget(load_project(source_path("examples/cold-store-logger/cold-store-logger.toml"), catalog()).value())
             .value();
     ASSERT_TRUE(budget.areas.at(0).log);
     const LogBudget& log = *budget.areas[0].log;
@@ -125,7 +125,7 @@ TEST(Examples, TheLoggerKeepsItsThirtyDaysInLittleMoreThanTheirBytes) {
 // Two 8-byte energies saved together every 45 s for 15 years of 365 days, on blocks of 512 words of 3 bytes, 6-byte
 // units and 10,000 erases (an invented part): five blocks or fewer, no block over its erases.
 TEST(Examples, TheMeterFitsFiveBlocks) {
-    const Lived lived = live_example(PERDURE_SOURCE_DIR "/examples/grain-dryer-meter/grain-dryer-meter.toml");
+    const Lived lived = live_example(source_path("examples/grain-dryer-meter/grain-dryer-meter.toml"));
     EXPECT_LE(lived.budget.areas[0].layout.geometry.ring_blocks, 5U);
     EXPECT_EQ(lived.life.records.at(0).saves, 10'512'000U);
     EXPECT_LE(lived.life.erases_max, 10'000);
@@ -140,7 +140,7 @@ TEST(Examples, TheMeterFitsFiveBlocks) {
 // The limit is one unit a save with every unit of every block used each turn: 256 saves a block of 2 KiB and 8-byte
 // units.
 TEST(Examples, OneTotalAloneUsesNineteenTwentiethsOfEachBlock) {
-    Lived lived = live_example(PERDURE_SOURCE_DIR "/examples/grain-dryer-meter/grain-dryer-meter.toml");
+    Lived lived = live_example(source_path("examples/grain-dryer-meter/grain-dryer-meter.toml"));
     FlashGeometry geometry;
     geometry.unit_bytes = 8;
     geometry.erase_block_bytes = 2048;

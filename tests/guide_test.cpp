@@ -13,6 +13,7 @@
 #include "cli/commands.hpp"
 #include "project/read.hpp"
 #include "tests/firmware/emitted.hpp"
+#include "tests/paths.hpp"
 #include "tests/run_document.hpp"
 #include "tests/run_program.hpp"
 
@@ -22,7 +23,7 @@ namespace {
 /// The sections of a document by their headings, "## " and "### " left out, code blocks too.
 std::map<std::string, std::vector<std::string>> sections_of(const std::string& path) {
     std::map<std::string, std::vector<std::string>> out;
-    std::istringstream in(read_file(std::string(PERDURE_SOURCE_DIR "/") + path));
+    std::istringstream in(read_file(source_path(path)));
     std::string heading;
     bool code = false;
     for (std::string line; std::getline(in, line);) {
@@ -164,7 +165,7 @@ TEST(ProjectFileDocument, HasEveryKeyAndNoOther) {
         {"| `protected` |", "[part]\nprotected = [ { zzqq = 1 } ]"},
         {"| `pair` | tables | the part's own figure |", "[[retention.pair]]\nzzqq = 1"},
     };
-    const std::string document = read_file(PERDURE_SOURCE_DIR "/docs/project-file.md");
+    const std::string document = read_file(source_path("docs/project-file.md"));
     for (const auto& [row, file] : rows) {
         const size_t at = document.find("\n" + row);
         ASSERT_NE(at, std::string::npos) << row;

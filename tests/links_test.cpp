@@ -11,6 +11,7 @@
 #include <gtest/gtest.h>
 
 #include "tests/firmware/emitted.hpp"
+#include "tests/paths.hpp"
 
 namespace perdure {
 namespace {
@@ -56,7 +57,7 @@ std::set<std::string> anchors_of(const fs::path& path) {
 }
 
 TEST(Links, LeadToFilesAndHeadings) {
-    const fs::path root(PERDURE_SOURCE_DIR);
+    const fs::path root(source_path());
     std::vector<fs::path> documents{root / "README.md", root / "ARCHITECTURE.md"};
     for (const char* folder : {"docs", "store", "catalog", "examples", "tests", "bench"}) {
         if (!fs::exists(root / folder)) { continue; }

@@ -5,6 +5,7 @@
 #include <filesystem>
 
 #include "tests/firmware/emitted.hpp"
+#include "tests/paths.hpp"
 
 namespace perdure {
 namespace {
@@ -117,7 +118,7 @@ std::vector<Literal> literals_of(const std::string& file, const std::string& sou
 
 std::vector<Literal> program_literals() {
     namespace fs = std::filesystem;
-    const fs::path root(PERDURE_SOURCE_DIR "/src");
+    const fs::path root(source_path("src"));
     std::vector<std::string> files;
     for (const fs::directory_entry& entry : fs::recursive_directory_iterator(root)) {
         const std::string name = entry.path().filename().string();

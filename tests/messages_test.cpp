@@ -17,6 +17,7 @@
 #include "tests/firmware/emitted.hpp"
 #include "tests/literals.hpp"
 #include "tests/message_rules.hpp"
+#include "tests/paths.hpp"
 #include "upgrade/schema.hpp"
 
 namespace perdure {
@@ -58,7 +59,7 @@ bool has_pieces(const std::string& text, const std::vector<std::string>& pieces,
 /// The messages of the document's tables: what stands between backquotes in the columns that are headed so.
 std::vector<std::string> told_in_tables() {
     static const std::set<std::string> columns{" message ", " finding ", " assumption ", " cause ", " rule ", " word "};
-    std::istringstream document(read_file(PERDURE_SOURCE_DIR "/docs/messages.md"));
+    std::istringstream document(read_file(source_path("docs/messages.md")));
     std::vector<bool> is_told; // by column of the table
     std::vector<std::string> out;
     for (std::string line; std::getline(document, line);) {
@@ -82,7 +83,7 @@ std::vector<std::string> told_in_tables() {
 }
 
 TEST(Messages, EachIsTold) {
-    const std::vector<std::string> told = code_in(read_file(PERDURE_SOURCE_DIR "/docs/messages.md"));
+    const std::vector<std::string> told = code_in(read_file(source_path("docs/messages.md")));
     std::vector<std::vector<std::string>> told_alone;
     for (const std::string& each : told_in_tables()) { told_alone.push_back(told_pieces(each)); }
     size_t count = 0;
@@ -142,7 +143,7 @@ TEST(Messages, EachErrorThatOtherTestsExpectIsTold) {
     const std::vector<std::string> told = told_in_tables();
     std::set<std::string> errors;
     for (const char* folder : {"/tests/malformed", "/tests/returned/golden"}) {
-        for (const auto& entry : std::filesystem::directory_iterator(std::string(PERDURE_SOURCE_DIR) + folder)) {
+        for (const auto& entry : std::filesystem::directory_iterator(source_path() + folder)) {
             if (entry.path().extension() != ".txt") { continue; }
             std::istringstream text(read_file(entry.path().string()));
             for (std::string line; std::getline(text, line);) {
@@ -159,8 +160,8 @@ TEST(Messages, EachErrorThatOtherTestsExpectIsTold) {
 }
 
 TEST(Messages, EachTroubleOfThePageIsTold) {
-    const std::vector<std::string> told = code_in(read_file(PERDURE_SOURCE_DIR "/docs/messages.md"));
-    const std::string page = read_file(PERDURE_SOURCE_DIR "/page/src/Live.svelte");
+    const std::vector<std::string> told = code_in(read_file(source_path("docs/messages.md")));
+    const std::string page = read_file(source_path("page/src/Live.svelte"));
     static const std::regex trouble("trouble_with\\(\"([^\"]+)\"");
     std::set<std::string> words;
     for (std::sregex_iterator it(page.begin(), page.end(), trouble), end; it != end; ++it) { words.insert((*it)[1]); }

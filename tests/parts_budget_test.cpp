@@ -13,6 +13,7 @@
 #include "budget/text.hpp"
 #include "cli/commands.hpp"
 #include "project/read.hpp"
+#include "tests/paths.hpp"
 
 namespace perdure {
 namespace {
@@ -23,7 +24,7 @@ struct Example {
 
 std::vector<Example> examples() {
     std::vector<Example> out;
-    for (const auto& entry : std::filesystem::recursive_directory_iterator(PERDURE_SOURCE_DIR "/examples")) {
+    for (const auto& entry : std::filesystem::recursive_directory_iterator(source_path("examples"))) {
         if (entry.path().extension() != ".toml" || entry.path().parent_path().filename() == "versions") { continue; }
         std::ostringstream text;
         text << std::ifstream(entry.path()).rdbuf();

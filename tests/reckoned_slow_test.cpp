@@ -8,6 +8,7 @@
 #include "budget/search.hpp"
 #include "catalog/catalog.hpp"
 #include "project/read.hpp"
+#include "tests/paths.hpp"
 
 namespace perdure {
 namespace {
@@ -44,7 +45,7 @@ TEST(Reckoned, IsOffByNoMoreThanItSays) {
     double little = 0, middle = 0, much = 0; // worst, by the share that starts take
     int seen = 0;
     for (const char* example : {"orchard-valve", "cellar-pump", "gate-counter", "cold-store-logger"}) {
-        const std::string path = std::string(PERDURE_EXAMPLES_FOLDER) + "/" + example + "/" + example + ".toml";
+        const std::string path = source_path("examples/") + example + "/" + example + ".toml";
         const auto read = load_project(path, catalog());
         ASSERT_TRUE(read) << path;
         for (const Device& part : catalog().devices) {

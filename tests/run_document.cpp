@@ -7,6 +7,7 @@
 #include <gtest/gtest.h>
 
 #include "tests/firmware/emitted.hpp"
+#include "tests/paths.hpp"
 
 namespace perdure {
 namespace {
@@ -67,12 +68,12 @@ std::vector<std::string> run_block(const std::vector<std::string>& block, const 
 } // namespace
 
 size_t hold_document(const std::string& document, bool slow) {
-    const std::string path = std::string(PERDURE_SOURCE_DIR "/") + document;
+    const std::string path = source_path(document);
     const std::string contents = read_file(path);
     const std::vector<std::string> text = lines_of(contents);
     const bool write = std::getenv("PERDURE_WRITE_TRANSCRIPTS") != nullptr;
     const ScratchFolder folder;
-    const std::string program = PERDURE_PROGRAM;
+    const std::string program = program_path();
     const std::string begin =
         "cd '" + folder.path().string() + "' && PATH='" + program.substr(0, program.rfind('/')) + "':$PATH && ";
     size_t commands = 0;

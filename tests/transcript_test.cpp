@@ -10,11 +10,14 @@
 
 #include <gtest/gtest.h>
 
+#include "tests/paths.hpp"
+
 namespace {
 
 std::string output_of(const std::string& command) {
     std::string text;
-    FILE* pipe = popen(("cd '" PERDURE_SOURCE_DIR "' && '" PERDURE_PROGRAM "' " + command).c_str(), "r");
+    FILE* pipe =
+        popen(("cd '" + perdure::source_path() + "' && '" + perdure::program_path() + "' " + command).c_str(), "r");
     if (pipe == nullptr) { return text; }
     std::array<char, 4096> piece{};
     for (size_t bytes = 0; (bytes = fread(piece.data(), 1, piece.size(), pipe)) > 0;) {
@@ -26,7 +29,7 @@ std::string output_of(const std::string& command) {
 
 /// Compares the first fenced block of `file` after `build/perdure COMMAND`, or replaces it.
 void hold(const std::string& command, const std::string& printed, const std::string& file = "README.md") {
-    const std::string path = PERDURE_SOURCE_DIR "/" + file;
+    const std::string path = perdure::source_path(file);
     std::stringstream text;
     text << std::ifstream(path).rdbuf();
     std::string readme = text.str();

@@ -6,6 +6,7 @@
 #include <fmt/format.h>
 
 #include "budget/conditions.hpp"
+#include "budget/ring_wear.hpp"
 #include "budget/search.hpp"
 #include "budget/sources.hpp"
 

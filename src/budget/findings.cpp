@@ -9,6 +9,7 @@
 #include "budget/conditions.hpp"
 #include "budget/hold_up.hpp"
 #include "budget/loss.hpp"
+#include "budget/ring_wear.hpp"
 #include "budget/saves.hpp"
 #include "budget/search.hpp"
 #include "budget/sources.hpp"

@@ -10,7 +10,7 @@
 #include "budget/latency.hpp"
 #include "budget/log.hpp"
 #include "budget/loss.hpp"
-#include "budget/wear.hpp"
+#include "budget/ring_wear.hpp"
 #include "project/layout.hpp"
 
 namespace perdure {

@@ -7,6 +7,7 @@
 #include <fmt/format.h>
 
 #include "budget/loss.hpp"
+#include "budget/ring_wear.hpp"
 #include "budget/search.hpp"
 #include "budget/sources.hpp"
 

@@ -8,6 +8,7 @@
 #include <boost/math/tools/toms748_solve.hpp>
 
 #include "budget/log.hpp"
+#include "budget/ring_wear.hpp"
 
 namespace perdure {
 

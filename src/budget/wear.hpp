@@ -99,19 +99,6 @@ constexpr double reckoned_off_little = 0.005, reckoned_off = 0.02, reckoned_off_
 /// By what share the wear that the formulas give may be off.
 double reckoned_may_be_off(const AreaLayout& layout, const RingWear& reckoned);
 
-/// The same; `fine`, and where starts take more than counted_start_share, the entries of some thousand blocks are
-/// counted one by one (count_walk.hpp).
-RingWear ring_wear(const AreaLayout& layout, const Traffic& traffic, Precision precision = Precision::fine);
-
-/// Erases over a life of `life_s`, after the erase of formatting.
-struct Erases {
-    double blocks_emptied = 0;
-    double erases = 0; ///< those, and the blocks that starts erased again
-    double per_block_mean = 0;
-    double per_block_max = 0; ///< a whole number: blocks differ by one, and where starts erase again, by chance more
-};
-Erases erases_over(const RingWear& wear, uint32_t ring_blocks, double life_s);
-
 /// How a block ends.
 struct BlockEnd {
     double waste_units = 0;     ///< blank, expected

@@ -1,4 +1,4 @@
-#include "budget/wear.hpp"
+#include "budget/ring_wear.hpp"
 
 #include <cmath>
 #include <limits>

@@ -11,6 +11,7 @@
 
 #include "cli/commands.hpp"
 #include "tests/own_folder.hpp"
+#include "tests/paths.hpp"
 #include "tests/run_program.hpp"
 
 namespace perdure {
@@ -26,14 +27,14 @@ Ran cut(std::vector<std::string> words) {
 /// The program over a store with a fault in it (tests/faults).
 Ran faulty(const std::string& words) {
     Ran ran{0, "", ""};
-    FILE* pipe = popen((std::string(PERDURE_FAULTY_PROGRAM) + " cut " + words + " 2>&1").c_str(), "r");
+    FILE* pipe = popen((faulty_program_path() + " cut " + words + " 2>&1").c_str(), "r");
     char buffer[4096];
     for (size_t got = 0; (got = fread(buffer, 1, sizeof buffer, pipe)) != 0;) { ran.out.append(buffer, got); }
     ran.code = WEXITSTATUS(pclose(pipe));
     return ran;
 }
 
-const std::string orchard = PERDURE_EXAMPLES_FOLDER "/orchard-valve/orchard-valve.toml";
+const std::string orchard = source_path("examples/orchard-valve/orchard-valve.toml");
 
 /// Writes a project of a small part; its path.
 std::string project(const std::string& name, const std::string& areas_and_records, const std::string& product = "") {

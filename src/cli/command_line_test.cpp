@@ -9,6 +9,7 @@
 
 #include "catalog/catalog.hpp"
 #include "cli/commands.hpp"
+#include "tests/paths.hpp"
 #include "tests/run_program.hpp"
 
 namespace perdure {
@@ -165,7 +166,7 @@ TEST(CommandCheck, JsonStandsAnyBytes) {
 
 TEST(CommandCheck, EachExampleIsRead) {
     size_t examples = 0;
-    for (const auto& entry : std::filesystem::recursive_directory_iterator(PERDURE_EXAMPLES_FOLDER)) {
+    for (const auto& entry : std::filesystem::recursive_directory_iterator(source_path("examples"))) {
         if (entry.path().extension() != ".toml") { continue; }
         ++examples;
         const Ran ran = run({"check", entry.path().c_str()});

@@ -10,6 +10,7 @@
 
 #include "cli/commands.hpp"
 #include "dossier/report.hpp"
+#include "tests/paths.hpp"
 #include "tests/run_program.hpp"
 
 namespace perdure {
@@ -22,7 +23,7 @@ Ran run(const std::vector<std::string>& words) {
 }
 
 std::string example(const std::string& name) {
-    return std::string(PERDURE_EXAMPLES_FOLDER) + "/" + name;
+    return source_path("examples/") + name;
 }
 
 class ReportCommand : public ::testing::Test {

@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "budget/conditions.hpp"
+#include "budget/ring_wear.hpp"
 #include "budget/search.hpp"
 #include "physics/retention.hpp"
 

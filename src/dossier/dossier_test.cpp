@@ -9,12 +9,13 @@
 
 #include "dossier/curves.hpp"
 #include "dossier/report.hpp"
+#include "tests/paths.hpp"
 
 namespace perdure {
 namespace {
 
 std::string example(const std::string& name) {
-    std::ifstream file(std::string(PERDURE_EXAMPLES_FOLDER) + "/" + name);
+    std::ifstream file(source_path("examples/") + name);
     std::ostringstream text;
     text << file.rdbuf();
     return text.str();

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <numeric>
 
+#include "budget/ring_wear.hpp"
 namespace perdure {
 
 namespace {

@@ -6,12 +6,13 @@
 #include <gtest/gtest.h>
 
 #include "project/read.hpp"
+#include "tests/paths.hpp"
 
 namespace perdure {
 namespace {
 
 Project orchard() {
-    std::ifstream file(std::string(PERDURE_EXAMPLES_FOLDER) + "/orchard-valve/orchard-valve.toml");
+    std::ifstream file(source_path("examples/orchard-valve/orchard-valve.toml"));
     std::ostringstream text;
     text << file.rdbuf();
     return *read_project(text.str(), "x.toml", catalog());

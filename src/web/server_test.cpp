@@ -18,6 +18,7 @@
 
 #include "dossier/dossier.hpp"
 #include "tests/own_folder.hpp"
+#include "tests/paths.hpp"
 
 namespace perdure {
 namespace {
@@ -77,12 +78,12 @@ protected:
         const auto* test = ::testing::UnitTest::GetInstance()->current_test_info();
         file = own_folder() + test->name() + ".toml";
         if (!example.empty()) {
-            std::filesystem::copy_file(std::string(PERDURE_EXAMPLES_FOLDER) + "/" + example, file,
+            std::filesystem::copy_file(source_path("examples/") + example, file,
                                        std::filesystem::copy_options::overwrite_existing);
         }
         ServerOptions options;
         options.file = file;
-        options.program = PERDURE_PROGRAM;
+        options.program = program_path();
         options.version = "0";
         options.page = options.report = frame;
         options.token = token;

@@ -6,19 +6,20 @@
 #include <nlohmann/json.hpp>
 
 #include "tests/firmware/on_qemu.hpp"
+#include "tests/paths.hpp"
 
 namespace perdure {
 namespace {
 
-constexpr const char* bench_project = PERDURE_SOURCE_DIR "/tests/target/bench/bench.toml";
+const std::string bench_project = source_path("tests/target/bench/bench.toml");
 
 Ran build_bench(const ScratchFolder& folder, const std::string& store = "data/store/store.c") {
-    const std::string board = PERDURE_EXAMPLES_FOLDER "/orchard-valve/firmware";
+    const std::string board = source_path("examples/orchard-valve/firmware");
     return run_shell("cd '" + folder.path().string() +
                      "' && arm-none-eabi-gcc --specs=picolibc.specs -mthumb -mcpu=cortex-m3 -std=c99 -Os " +
                      strict_flags +
                      " -ffreestanding -ffunction-sections -fdata-sections -DPERDURE_FEATURES -Idata -I'" + board +
-                     "' '" PERDURE_SOURCE_DIR "/tests/target/bench/main.c' data/data.c data/data_bench.c " + store +
+                     "' '" + source_path("tests/target/bench/main.c") + "' data/data.c data/data_bench.c " + store +
                      " '" + board + "/mps2-an385.c' -nostartfiles -Wl,--gc-sections -Wl,--no-warn-rwx-segments -T '" +
                      board + "/mps2-an385.ld' -o bench.elf");
 }
@@ -46,7 +47,7 @@ void run_and_kill(const ScratchFolder& folder, size_t starts) {
 }
 
 Ran judge(const ScratchFolder& folder, const std::string& options = "") {
-    return run_shell("cd '" + folder.path().string() + "' && '" PERDURE_PROGRAM "' cut-log bench.log '" +
+    return run_shell("cd '" + folder.path().string() + "' && '" + program_path() + "' cut-log bench.log '" +
                      bench_project + "' " + options);
 }
 

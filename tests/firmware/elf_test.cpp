@@ -3,6 +3,7 @@
 #include <gtest/gtest.h>
 
 #include "tests/firmware/emitted.hpp"
+#include "tests/paths.hpp"
 
 namespace perdure {
 namespace {
@@ -32,7 +33,7 @@ void link_at(const ScratchFolder& folder, const std::string& table_address, cons
 }
 
 Ran check(const ScratchFolder& folder, const std::string& project, const std::string& options = "") {
-    return run_shell("cd '" + folder.path().string() + "' && '" PERDURE_PROGRAM "' check '" + project +
+    return run_shell("cd '" + folder.path().string() + "' && '" + program_path() + "' check '" + project +
                      "' --elf fw.elf " + options);
 }
 

@@ -11,6 +11,7 @@
 #include <gtest/gtest.h>
 
 #include "project/read.hpp"
+#include "tests/paths.hpp"
 
 namespace perdure {
 
@@ -42,7 +43,7 @@ void write_file(const std::string& path, const std::string& text) {
 }
 
 std::string example(const std::string& name) {
-    return std::string(PERDURE_SOURCE_DIR) + "/examples/" + name + "/" + name + ".toml";
+    return source_path("examples/") + name + "/" + name + ".toml";
 }
 
 std::string every_type_project() {
@@ -182,7 +183,7 @@ std::string text_of(const std::vector<EmittedFile>& files, const std::string& pa
 }
 
 Ran emit(const std::string& file, const std::string& folder, const std::string& options) {
-    return run_shell("'" PERDURE_PROGRAM "' emit '" + file + "' '" + folder + "' " + options);
+    return run_shell("'" + program_path() + "' emit '" + file + "' '" + folder + "' " + options);
 }
 
 void expect_found(const std::string& project, const Fault& fault) {

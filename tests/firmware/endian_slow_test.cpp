@@ -3,12 +3,13 @@
 #include <gtest/gtest.h>
 
 #include "tests/firmware/emitted.hpp"
+#include "tests/paths.hpp"
 
 namespace perdure {
 namespace {
 
 Ran build_bytes(const ScratchFolder& folder, const std::string& compiler, const std::string& program) {
-    return run_shell("cd '" PERDURE_SOURCE_DIR "' && " + compiler +
+    return run_shell("cd '" + source_path() + "' && " + compiler +
                      " -std=c99 -O1 -Wall -Wextra -Werror -DPERDURE_FEATURES -Itests/target -I. tests/target/bytes.c "
                      "tests/target/flash.c tests/target/product.c store/store.c -o '" +
                      folder / program + "'");

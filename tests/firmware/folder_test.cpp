@@ -2,6 +2,7 @@
 #include <gtest/gtest.h>
 
 #include "tests/firmware/emitted.hpp"
+#include "tests/paths.hpp"
 
 namespace perdure {
 namespace {
@@ -16,7 +17,7 @@ TEST(EmitFolder, SameInputSameBytes) {
     ASSERT_EQ(emit(example("orchard-valve"), a / "x").code, 0);
     // From another place, by another path.
     ASSERT_EQ(run_shell("cp '" + example("orchard-valve") + "' '" + b / "orchard-valve.toml" + "' && cd '" +
-                        b.path().string() + "' && '" PERDURE_PROGRAM "' emit orchard-valve.toml x")
+                        b.path().string() + "' && '" + program_path() + "' emit orchard-valve.toml x")
                   .code,
               0);
     EXPECT_EQ(all_bytes(a / "x"), all_bytes(b / "x"));
@@ -88,7 +89,7 @@ TEST(EmitFolder, RefusesWhatIsNoFolder) {
     write_file(folder / "x", "a file\n");
     EXPECT_EQ(emit(example("orchard-valve"), folder / "x/y").output,
               "perdure: error: nothing was written\n  " + folder / "x/y" + " cannot be made: Not a directory\n");
-    EXPECT_EQ(run_shell("cd '" + folder.path().string() + "' && '" PERDURE_PROGRAM "' emit '" +
+    EXPECT_EQ(run_shell("cd '" + folder.path().string() + "' && '" + program_path() + "' emit '" +
                         example("orchard-valve") + "' ''")
                   .output,
               "perdure: error: nothing was written\n  the folder's name is empty\n");

@@ -2,6 +2,7 @@
 #include <gtest/gtest.h>
 
 #include "tests/firmware/emitted.hpp"
+#include "tests/paths.hpp"
 
 namespace perdure {
 namespace {
@@ -17,10 +18,9 @@ TEST(EmittedGuard, AlarmsWhenTheProjectFileSays) {
     EXPECT_NE(header.find("#define DATA_ALARM_SPENT_PERCENT 80u"), std::string::npos);
     header.replace(at, allowed.size(), "#define DATA_STORE_ERASES_ALLOWED 20ul\n");
     write_file(folder / "data/data_guard.h", header);
-    const Ran built =
-        run_shell("cd '" + folder / "data" +
-                  "' && cc -std=c99 -Wall -Wextra -Werror -I. " PERDURE_SOURCE_DIR
-                  "/tests/firmware/guard_main.c data.c data_guard.c host/ram_port.c store/store.c -o guard");
+    const Ran built = run_shell("cd '" + folder / "data" + "' && cc -std=c99 -Wall -Wextra -Werror -I. " +
+                                source_path("tests/firmware/guard_main.c") +
+                                " data.c data_guard.c host/ram_port.c store/store.c -o guard");
     ASSERT_EQ(built.code, 0) << built.output;
     const Ran ran = run_shell("'" + folder / "data/guard" + "'");
     EXPECT_EQ(ran.code, 0);

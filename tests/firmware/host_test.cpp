@@ -3,6 +3,7 @@
 #include <gtest/gtest.h>
 
 #include "tests/firmware/emitted.hpp"
+#include "tests/paths.hpp"
 
 namespace perdure {
 namespace {
@@ -22,7 +23,7 @@ void emit_and_run(const std::string& project, const ScratchFolder& folder) {
 TEST(EmittedHostTest, HoldsForTheExamples) {
     for (const std::string& project :
          {example("orchard-valve"), example("grain-dryer-meter"), example("gate-counter"), example("cold-store-logger"),
-          std::string(PERDURE_EXAMPLES_FOLDER "/orchard-valve/orchard-valve-power-fail.toml")}) {
+          source_path("examples/orchard-valve/orchard-valve-power-fail.toml")}) {
         SCOPED_TRACE(project);
         const ScratchFolder folder;
         emit_and_run(project, folder);

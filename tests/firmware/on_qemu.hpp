@@ -5,6 +5,7 @@
 #include <string>
 
 #include "tests/firmware/emitted.hpp"
+#include "tests/paths.hpp"
 
 namespace perdure {
 
@@ -15,10 +16,11 @@ inline bool can_run_on_qemu() {
 
 /// Compiles tests/target/MAIN.c with the store in `store_folder` into `folder`; gives what the compiler says.
 inline Ran build_for_qemu(const ScratchFolder& folder, const std::string& main, const std::string& flags = "",
-                          const std::string& store_folder = PERDURE_SOURCE_DIR "/store") {
-    const std::string board = PERDURE_EXAMPLES_FOLDER "/orchard-valve/firmware";
+                          const std::string& store_folder = source_path("store")) {
+    const std::string board = source_path("examples/orchard-valve/firmware");
     return run_shell(
-        "cd '" PERDURE_SOURCE_DIR "' && arm-none-eabi-gcc --specs=picolibc.specs -mthumb -mcpu=cortex-m3 -std=c99 -Os "
+        "cd '" + source_path() +
+        "' && arm-none-eabi-gcc --specs=picolibc.specs -mthumb -mcpu=cortex-m3 -std=c99 -Os "
         "-Wall -Wextra -Wpedantic -Wconversion -Wshadow -Werror -ffreestanding -ffunction-sections -fdata-sections "
         "-DPERDURE_FEATURES " +
         flags + " -Itests/target -I. -I'" + store_folder + "' -I'" + board + "' tests/target/" + main +

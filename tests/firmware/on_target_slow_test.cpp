@@ -4,6 +4,7 @@
 #include <gtest/gtest.h>
 
 #include "tests/firmware/on_qemu.hpp"
+#include "tests/paths.hpp"
 
 namespace perdure {
 namespace {
@@ -48,21 +49,21 @@ TEST(OnTarget, TheCutsFindFaultsOfTheStore) {
     for (const char* name : {"no_restart_entry", "check_ignored"}) {
         SCOPED_TRACE(name);
         const ScratchFolder folder;
-        const std::string fault = read_file(std::string(PERDURE_SOURCE_DIR "/tests/faults/") + name + ".fault");
+        const std::string fault = read_file(source_path("tests/faults/") + name + ".fault");
         const std::string heading = "--- store/store.c\n";
         const std::string instead = "--- instead\n";
         const size_t first = fault.find(heading) + heading.size();
         const size_t second = fault.find(instead);
         ASSERT_NE(second, std::string::npos);
         const std::string right = fault.substr(first, second - first);
-        std::string store = read_file(PERDURE_SOURCE_DIR "/store/store.c");
+        std::string store = read_file(source_path("store/store.c"));
         const size_t at = store.find(right.substr(0, right.size() - 1));
         ASSERT_NE(at, std::string::npos);
         const std::string wrong = fault.substr(second + instead.size());
         store.replace(at, right.size() - 1, wrong.substr(0, wrong.find_last_not_of('\n') + 1));
         std::filesystem::create_directory(folder.path() / "store");
         for (const char* header : {"store.h", "port.h"}) {
-            std::filesystem::copy(std::string(PERDURE_SOURCE_DIR "/store/") + header, folder.path() / "store");
+            std::filesystem::copy(source_path("store/") + header, folder.path() / "store");
         }
         write_file(folder / "store/store.c", store);
         const Ran built = build_for_qemu(

@@ -3,6 +3,7 @@
 #include <gtest/gtest.h>
 
 #include "tests/firmware/emitted.hpp"
+#include "tests/paths.hpp"
 
 namespace perdure {
 namespace {
@@ -13,7 +14,7 @@ TEST(Package, RunsFromWhereItWasUnpacked) {
     }
     const ScratchFolder folder;
     const std::string in = "cd '" + folder.path().string() + "' && ";
-    const Ran packed = run_shell(in + "cpack -G DEB --config '" PERDURE_BINARY_DIR "/CPackConfig.cmake' -B '" +
+    const Ran packed = run_shell(in + "cpack -G DEB --config '" + binary_folder() + "/CPackConfig.cmake' -B '" +
                                  folder / "packed" + "'");
     ASSERT_EQ(packed.code, 0) << packed.output;
     const Ran unpacked =

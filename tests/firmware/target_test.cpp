@@ -6,6 +6,7 @@
 #include <nlohmann/json.hpp>
 
 #include "tests/firmware/emitted.hpp"
+#include "tests/paths.hpp"
 
 namespace perdure {
 namespace {
@@ -139,9 +140,8 @@ TEST(EmittedRam, OnACortexM0PlusIsWhatTheCompilerSays) {
 // The store's code as printed is what the compiler makes of store.c with the emitted perdure_features.h.
 TEST(EmittedCode, OnACortexM0PlusIsWhatTheCompilerSays) {
     if (!installed("arm-none-eabi-gcc")) { GTEST_SKIP() << "arm-none-eabi-gcc is not installed"; }
-    for (const std::string& project :
-         {example("orchard-valve"), example("cold-store-logger"),
-          std::string(PERDURE_EXAMPLES_FOLDER "/orchard-valve/orchard-valve-power-fail.toml")}) {
+    for (const std::string& project : {example("orchard-valve"), example("cold-store-logger"),
+                                       source_path("examples/orchard-valve/orchard-valve-power-fail.toml")}) {
         SCOPED_TRACE(project);
         const ScratchFolder folder;
         const nlohmann::json json = nlohmann::json::parse(emit(project, folder / "data", "--json").output);
@@ -164,7 +164,7 @@ TEST(EmittedCode, OnACortexM0PlusIsWhatTheCompilerSays) {
 // And data.c's, estimated before it is compiled, is within a tenth.
 TEST(EmittedCode, OfDataIsWithinATenthOfTheEstimate) {
     if (!installed("arm-none-eabi-gcc")) { GTEST_SKIP() << "arm-none-eabi-gcc is not installed"; }
-    const std::string valve_again = PERDURE_EXAMPLES_FOLDER "/orchard-valve/orchard-valve-power-fail.toml";
+    const std::string valve_again = source_path("examples/orchard-valve/orchard-valve-power-fail.toml");
     const ScratchFolder folder;
     write_file(folder / "logs.toml", every_log_project());
     for (const std::string& project :
@@ -214,10 +214,10 @@ TEST(EmittedOnQemu, TheExampleFirmwareCountsOverResetsAndAPowerCut) {
         if (!installed(program)) { GTEST_SKIP() << program << " is not installed"; }
     }
     const ScratchFolder folder;
-    const Ran put = run_shell("cmake --install '" PERDURE_BINARY_DIR "' --prefix '" + folder / "usr" + "'");
+    const Ran put = run_shell("cmake --install '" + binary_folder() + "' --prefix '" + folder / "usr" + "'");
     ASSERT_EQ(put.code, 0) << put.output;
     // A copy of the example alone: the installed program needs no checkout.
-    std::filesystem::copy(PERDURE_EXAMPLES_FOLDER "/orchard-valve", folder.path() / "valve",
+    std::filesystem::copy(source_path("examples/orchard-valve"), folder.path() / "valve",
                           std::filesystem::copy_options::recursive);
     const auto begin = std::chrono::steady_clock::now();
     const std::string firmware = folder / "valve/firmware";
@@ -246,14 +246,13 @@ TEST(EmittedOnQemu, TheExampleFirmwareCountsOverResetsAndAPowerCut) {
 }
 
 TEST(ExampleFirmware, ItsReadmeShowsWhatItPrints) {
-    EXPECT_NE(
-        read_file(PERDURE_EXAMPLES_FOLDER "/orchard-valve/firmware/README.md").find("```\n" + qemu_says + "```\n"),
-        std::string::npos);
+    EXPECT_NE(read_file(source_path("examples/orchard-valve/firmware/README.md")).find("```\n" + qemu_says + "```\n"),
+              std::string::npos);
 }
 
 TEST(Install, ManualAndCompletionNameEveryCommandAndOption) {
-    const Ran manual = run_shell("'" PERDURE_PROGRAM "' --manual");
-    const Ran completion = run_shell("'" PERDURE_PROGRAM "' --completion");
+    const Ran manual = run_shell("'" + program_path() + "' --manual");
+    const Ran completion = run_shell("'" + program_path() + "' --completion");
     ASSERT_EQ(manual.code, 0);
     ASSERT_EQ(completion.code, 0);
     for (const char* word : {"check", "budget", "age", "cut", "emit", "parts"}) {
@@ -263,7 +262,7 @@ TEST(Install, ManualAndCompletionNameEveryCommandAndOption) {
     EXPECT_NE(manual.output.find(".B \\-\\-prefix"), std::string::npos);
     EXPECT_NE(completion.output.find("--prefix --bench --force"), std::string::npos);
     const Ran completed =
-        run_shell("'" PERDURE_PROGRAM "' --completion > /dev/null && bash -c 'source <(\"" PERDURE_PROGRAM
+        run_shell("'" + program_path() + "' --completion > /dev/null && bash -c 'source <(\"" + program_path() +
                   "\" --completion); COMP_WORDS=(perdure bu); COMP_CWORD=1; _perdure; echo \"${COMPREPLY[@]}\"'");
     EXPECT_EQ(completed.output, "budget\n");
 }

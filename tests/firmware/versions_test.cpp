@@ -5,6 +5,7 @@
 #include <gtest/gtest.h>
 
 #include "tests/firmware/emitted.hpp"
+#include "tests/paths.hpp"
 
 namespace perdure {
 namespace {
@@ -201,7 +202,7 @@ int main(void) {
 TEST(EmittedVersions, TheBudgetSaysHowLongOldCopiesStay) {
     const ScratchFolder folder;
     write_file(folder / "oven.toml", product);
-    const Ran ran = run_shell("'" PERDURE_PROGRAM "' budget '" + folder / "oven.toml" + "'");
+    const Ran ran = run_shell("'" + program_path() + "' budget '" + folder / "oven.toml" + "'");
     EXPECT_EQ(ran.code, 1);
     const std::string text = std::regex_replace(ran.output, std::regex("\\s+"), " ");
     EXPECT_NE(

@@ -1,4 +1,5 @@
 #include "tests/format/document.hpp"
+#include "tests/paths.hpp"
 
 #include <fstream>
 #include <sstream>
@@ -6,7 +7,7 @@
 namespace perdure::format_examples {
 
 std::map<std::string, Lines> read_document() {
-    std::ifstream file(PERDURE_FORMAT_DOCUMENT);
+    std::ifstream file(source_path("store/format.md"));
     std::map<std::string, Lines> found;
     std::string line;
     std::string name;

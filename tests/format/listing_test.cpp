@@ -9,6 +9,7 @@
 #include "dump/listing.hpp"
 #include "tests/format/area.hpp"
 #include "tests/format/document.hpp"
+#include "tests/paths.hpp"
 
 namespace perdure::format_examples {
 namespace {
@@ -68,7 +69,7 @@ Lines example(const std::string& name) {
 
 /// Compares with tests/format/listings/<name>.txt.
 void compare(const std::string& name, const std::string& text) {
-    const std::string path = PERDURE_SOURCE_DIR "/tests/format/listings/" + name + ".txt";
+    const std::string path = source_path("tests/format/listings/") + name + ".txt";
     if (std::getenv("PERDURE_WRITE_LISTINGS") != nullptr) {
         std::ofstream(path) << text;
         GTEST_SKIP() << "wrote " << path;

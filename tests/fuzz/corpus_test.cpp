@@ -13,6 +13,7 @@
 #include "tests/fuzz/inspect_input.hpp"
 #include "tests/fuzz/open_input.hpp"
 #include "tests/fuzz/project_input.hpp"
+#include "tests/paths.hpp"
 
 namespace perdure::fuzz {
 namespace {
@@ -24,7 +25,7 @@ struct Input {
 
 std::vector<Input> corpus(const std::string& target) {
     std::vector<Input> inputs;
-    const std::filesystem::path folder = std::filesystem::path(PERDURE_SOURCE_DIR) / "tests/fuzz/corpus" / target;
+    const std::filesystem::path folder = std::filesystem::path(source_path("tests/fuzz/corpus")) / target;
     for (const auto& entry : std::filesystem::directory_iterator(folder)) {
         std::ifstream file(entry.path(), std::ios::binary);
         inputs.push_back({entry.path().filename(), {std::istreambuf_iterator<char>(file), {}}});

@@ -10,6 +10,7 @@
 #include <gtest/gtest.h>
 
 #include "project/read.hpp"
+#include "tests/paths.hpp"
 
 namespace perdure {
 namespace {
@@ -50,7 +51,7 @@ Catalog small_catalog() {
 
 std::vector<fs::path> malformed_files() {
     std::vector<fs::path> files;
-    for (const fs::directory_entry& entry : fs::directory_iterator(PERDURE_MALFORMED_FOLDER)) {
+    for (const fs::directory_entry& entry : fs::directory_iterator(source_path("tests/malformed"))) {
         if (entry.path().extension() == ".toml") { files.push_back(entry.path()); }
     }
     std::sort(files.begin(), files.end());
@@ -79,7 +80,7 @@ TEST(Malformed, EachFileGivesItsMessageToTheLetter) {
 }
 
 TEST(Malformed, NoExpectedMessageIsLeftOver) {
-    for (const fs::directory_entry& entry : fs::directory_iterator(PERDURE_MALFORMED_FOLDER)) {
+    for (const fs::directory_entry& entry : fs::directory_iterator(source_path("tests/malformed"))) {
         if (entry.path().extension() != ".txt") { continue; }
         fs::path file = entry.path();
         file.replace_extension(".toml");

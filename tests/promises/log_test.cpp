@@ -441,7 +441,7 @@ TEST(Log, LongerSamplesFollowShorterOnes) {
     LogArea area({});
     ASSERT_EQ(perdure_format(&area.store, &area.config), PERDURE_OK);
     for (int i = 0; i < 3; i++) { ASSERT_EQ(area.append(1), PERDURE_OK); }
-    for (const uint8_t bytes : {8, 6, 8}) {
+    for (const uint8_t bytes : {uint8_t{8}, uint8_t{6}, uint8_t{8}}) {
         area.shape.sample_bytes = bytes;
         area.records[LogArea::log].bytes = bytes;
         ASSERT_EQ(perdure_open(&area.store, &area.config, PERDURE_WRITE), PERDURE_OK);

@@ -54,7 +54,7 @@ std::vector<uint32_t> erase_counts(const Area& area) {
 }
 
 TEST(Promise13, AFormatCountsItsOwnErasesOnly) {
-    for (const uint32_t blocks : {2U, 3U, 12U}) {
+    for (const uint16_t blocks : {uint16_t{2}, uint16_t{3}, uint16_t{12}}) {
         Shape shape;
         shape.blocks = blocks;
         Area area(shape);

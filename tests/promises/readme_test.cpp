@@ -9,13 +9,14 @@
 #include <gtest/gtest.h>
 
 #include "tests/own_folder.hpp"
+#include "tests/paths.hpp"
 
 namespace {
 
 namespace fs = std::filesystem;
 
 TEST(StoreReadme, ItsExampleCompilesAndCountsOverStarts) {
-    const fs::path source = PERDURE_SOURCE_DIR;
+    const fs::path source = perdure::source_path();
     std::stringstream text;
     text << std::ifstream(source / "store/README.md").rdbuf();
     const std::string readme = text.str();

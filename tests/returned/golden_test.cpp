@@ -10,13 +10,14 @@
 
 #include "cli/commands.hpp"
 #include "tests/own_folder.hpp"
+#include "tests/paths.hpp"
 #include "tests/returned/returned_unit.hpp"
 #include "tests/run_program.hpp"
 
 namespace perdure::returned {
 namespace {
 
-const std::string folder = PERDURE_SOURCE_DIR "/tests/returned/";
+const std::string folder = source_path("tests/returned/");
 
 using Ran = ProgramRan;
 
@@ -199,13 +200,13 @@ TEST(Golden, ImageRefusals) {
              {project, "-o", out, "--checksum", "md5"},
              {project, "-o", out, "--flash-start", "0x1G"},
              {project, "-o", own_folder() + "no/such/folder.hex"},
-             {PERDURE_EXAMPLES_FOLDER "/grain-dryer-meter/grain-dryer-meter.toml", "-o", out}}) {
+             {source_path("examples/grain-dryer-meter/grain-dryer-meter.toml"), "-o", out}}) {
         std::vector<std::string> line{"image"};
         line.insert(line.end(), words.begin(), words.end());
         const Ran ran = run(line);
         EXPECT_EQ(ran.code, exit_input_wrong);
         std::string said = ran.err;
-        const std::string examples = PERDURE_EXAMPLES_FOLDER;
+        const std::string examples = source_path("examples");
         if (const size_t at = said.find(examples); at != std::string::npos) { said.erase(at, examples.size() + 1); }
         all.err += said;
     }

@@ -306,6 +306,11 @@ PlacedDump place_dump(const Expected& expected, const DumpFile& dump) {
     }
     place.origin = readings[best].origin;
     if (place.told && best < spoken_for) { place.told = place.origin; }
+    if (!expected.start_known && dump.format != HexFormat::binary && readings[best].fit > 0 && place.origin >= 0 &&
+        place.shifted()) {
+        place.why += fmt::format("; flash begins at 0x{:08X} then, which the project does not say", place.origin);
+        place.told = place.origin;
+    }
     place.misplaced = expected.start_known && dump.format != HexFormat::binary && place.shifted();
     place.as_expected = dump.addressed && best == 0;
     place.first_byte = place_text(expected, first_address(dump) - place.origin);

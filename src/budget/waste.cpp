@@ -76,6 +76,79 @@ std::vector<double> positions_after(std::vector<FillFirst> first, uint32_t capac
     return at;
 }
 
+/// One pass through a block: the chance of each position, item by item.
+class Filling {
+public:
+    Filling(const std::vector<FillItem>& items, uint32_t capacity)
+        : opened(capacity + 1, 0.0), items_(items), capacity_(capacity), at_(capacity + 1, 0.0) {
+        for (const FillItem& item : items) {
+            const uint32_t units = units_with_following(item);
+            fitting_.emplace_back(units, item.weight);
+            largest_ = std::max({largest_, item.need, units});
+        }
+    }
+
+    /// From the positions after what each block begins with. What did not fit comes first in the next block, large
+    /// items more often than their share: `opens` are the chances of the units that it takes there; empty: not known
+    /// yet.
+    void begin(const std::vector<double>& positions, const std::vector<double>& opens) {
+        for (uint32_t from = 0; from <= capacity_; ++from) {
+            if (positions[from] <= 0) { continue; }
+            if (opens.empty()) { put_each(from, positions[from]); }
+            for (uint32_t units = 0; units < opens.size(); ++units) {
+                if (opens[units] > 0) { at_[std::min(from + units, capacity_)] += positions[from] * opens[units]; }
+            }
+        }
+    }
+
+    void go_on() {
+        for (uint32_t from = 0; from <= capacity_; ++from) {
+            const double chance = at_[from];
+            if (chance <= 1e-12) { continue; }
+            if (from + largest_ > capacity_) {
+                put_each(from, chance);
+                continue;
+            }
+            for (const auto& [units, weight] : fitting_) { at_[from + units] += chance * weight; }
+        }
+    }
+
+    BlockEnd end;
+    std::vector<double> opened; ///< chances of the units with which the next block opens
+
+private:
+    void put_each(uint32_t from, double chance) {
+        for (const FillItem& item : items_) { put(from, item, chance * item.weight); }
+    }
+
+    void put(uint32_t from, const FillItem& item, double chance) {
+        if (from + item.need > capacity_) {
+            end.opened_by_start += item.start ? chance : 0;
+            return does_not_fit(from, units_with_following(item), chance);
+        }
+        from += item.units;
+        for (size_t i = 0; i < item.then.size(); ++i) {
+            if (from + item.then[i] > capacity_) {
+                return does_not_fit(from, std::accumulate(item.then.begin() + std::ptrdiff_t(i), item.then.end(), 0U),
+                                    chance);
+            }
+            from += item.then[i];
+        }
+        at_[from] += chance;
+    }
+
+    void does_not_fit(uint32_t from, uint32_t units, double chance) {
+        end.waste_units += chance * (capacity_ - from);
+        opened[std::min(units, capacity_)] += chance;
+    }
+
+    const std::vector<FillItem>& items_;
+    uint32_t capacity_;
+    uint32_t largest_ = 0;
+    std::vector<std::pair<uint32_t, double>> fitting_; ///< units and weight of each item
+    std::vector<double> at_;
+};
+
 } // namespace
 
 BlockEnd end_of_block(uint32_t capacity_units, std::vector<FillItem> items, std::vector<FillFirst> first,
@@ -91,11 +164,7 @@ BlockEnd end_of_block(uint32_t capacity_units, std::vector<FillItem> items, std:
         sum += item.weight;
         largest = std::max({largest, item.need, units_with_following(item)});
     }
-    std::vector<std::pair<uint32_t, double>> fitting; // units and weights
-    for (FillItem& item : items) {
-        item.weight /= sum;
-        fitting.emplace_back(units_with_following(item), item.weight);
-    }
+    for (FillItem& item : items) { item.weight /= sum; }
     // Left out of a long block: whole items of the likeliest size, so that what remains ends the same way.
     const uint32_t kept = std::max(followed_units, 4 * largest);
     const uint32_t step_units = units_with_following(*likeliest);
@@ -107,52 +176,14 @@ BlockEnd end_of_block(uint32_t capacity_units, std::vector<FillItem> items, std:
     std::erase_if(first, [](const FillFirst& entry) { return entry.chance > 0.9995; });
 
     const std::vector<double> begin = positions_after(std::move(first), capacity);
-    // What did not fit comes first in the next block: large items more often than their share. Chances of the units it
-    // takes there.
     std::vector<double> opens;
     BlockEnd out;
     for (int pass = 0; pass < 3; ++pass) {
-        std::vector<double> at(capacity + 1, 0.0);
-        std::vector<double> opened(capacity + 1, 0.0);
-        out = {};
-        const auto does_not_fit = [&](uint32_t from, uint32_t units, double chance) {
-            out.waste_units += chance * (capacity - from);
-            opened[std::min(units, capacity)] += chance;
-        };
-        const auto step = [&](uint32_t from, const FillItem& item, double chance) {
-            if (from + item.need > capacity) {
-                out.opened_by_start += item.start ? chance : 0;
-                return does_not_fit(from, units_with_following(item), chance);
-            }
-            from += item.units;
-            for (size_t i = 0; i < item.then.size(); ++i) {
-                if (from + item.then[i] > capacity) {
-                    return does_not_fit(
-                        from, std::accumulate(item.then.begin() + std::ptrdiff_t(i), item.then.end(), 0U), chance);
-                }
-                from += item.then[i];
-            }
-            at[from] += chance;
-        };
-        for (uint32_t from = 0; from <= capacity; ++from) {
-            if (begin[from] <= 0) { continue; }
-            for (const FillItem& item : items) {
-                if (opens.empty()) { step(from, item, begin[from] * item.weight); }
-            }
-            for (uint32_t units = 0; units < opens.size(); ++units) {
-                if (opens[units] > 0) { at[std::min(from + units, capacity)] += begin[from] * opens[units]; }
-            }
-        }
-        for (uint32_t from = 0; from <= capacity; ++from) {
-            const double chance = at[from];
-            if (chance <= 1e-12) { continue; }
-            if (from + largest <= capacity) { // all of them fit
-                for (const auto& [units, weight] : fitting) { at[from + units] += chance * weight; }
-                continue;
-            }
-            for (const FillItem& item : items) { step(from, item, chance * item.weight); }
-        }
-        opens = opened;
+        Filling filling(items, capacity);
+        filling.begin(begin, opens);
+        filling.go_on();
+        out = filling.end;
+        opens = std::move(filling.opened);
     }
     return out;
 }

@@ -82,10 +82,11 @@ TEST(CommandCut, TheOrchardValveLosesNothingInAShortLook) {
     const nlohmann::json json = nlohmann::json::parse(ran.out);
     EXPECT_TRUE(json.at("holds").get<bool>());
     const nlohmann::json& area = json.at("areas").at(0);
-    EXPECT_EQ(area.at("parts").size(), 4U);
+    EXPECT_EQ(area.at("parts").size(), 5U);
     for (const nlohmann::json& part : area.at("parts")) {
         EXPECT_TRUE(part.at("complete").get<bool>()) << part.at("name");
-        EXPECT_GT(part.at("counts").at("distinct_trials").get<int>(), 1000) << part.at("name");
+        const int least = part.at("name") == "small-turn" ? 100 : 1000; // with a hundred puts behind each
+        EXPECT_GT(part.at("counts").at("distinct_trials").get<int>(), least) << part.at("name");
         EXPECT_EQ(part.at("counts").at("sampled").get<int>(), 0) << part.at("name");
         // Both outcomes of a put that was cut have been seen.
         uint64_t before = 0;
@@ -158,9 +159,9 @@ TEST(CommandCut, LogsAndSavesAtPowerFailureLoseNothingInAShortLook) {
         EXPECT_GT(now, 0U);
     }
     EXPECT_EQ(names, (std::vector<std::string>{"small-fresh-0", "small-nearly-full-0", "small-wrapped-0",
-                                               "saves-fresh-0", "saves-nearly-full-0", "saves-wrapped-0", "own-turn",
-                                               "own-turn-saves", "small-fresh-0", "small-nearly-full-0",
-                                               "small-wrapped-0", "small-bad-block-0", "own-turn"}));
+                                               "saves-fresh-0", "saves-nearly-full-0", "saves-wrapped-0", "small-turn",
+                                               "own-turn", "own-turn-saves", "small-fresh-0", "small-nearly-full-0",
+                                               "small-wrapped-0", "small-bad-block-0", "small-turn", "own-turn"}));
 }
 
 TEST(CommandCut, ALazyProductIsCutInItsFirstPuts) {
@@ -228,7 +229,8 @@ TEST(CommandCut, AShardThatFailedIsAddedUpToo) {
     // As if the first shard's second part had failed: it tries no further ones.
     nlohmann::json first = nlohmann::json::parse(std::ifstream(folder + "fail-1.json"));
     nlohmann::json& parts = first["areas"][0]["parts"];
-    ASSERT_EQ(parts.size(), 4U);
+    ASSERT_EQ(parts.size(), 5U);
+    parts.erase(2);
     parts.erase(2);
     parts.erase(2);
     parts[1]["failure"] = {{"what", "a value is lost"}, {"replay", "store:small-nearly-full-1:a0.t1.r0 --length 1"}};
@@ -239,14 +241,14 @@ TEST(CommandCut, AShardThatFailedIsAddedUpToo) {
                              folder + (turned ? "fail-1.json" : "fail-2.json"), "--json", "--junit", xml});
         EXPECT_EQ(ran.code, exit_not_met) << ran.out;
         const nlohmann::json sum = nlohmann::json::parse(ran.out).at("areas").at(0).at("parts");
-        ASSERT_EQ(sum.size(), 4U);
+        ASSERT_EQ(sum.size(), 5U);
         EXPECT_EQ(sum[1]["failure"]["replay"].get<std::string>().find("store:small-nearly-full-1:a0.t1.r0 --length 1"),
                   0U);
         EXPECT_TRUE(sum[0]["complete"].get<bool>());
-        EXPECT_FALSE(sum[2]["complete"].get<bool>() || sum[3]["complete"].get<bool>());
+        EXPECT_FALSE(sum[2]["complete"].get<bool>() || sum[4]["complete"].get<bool>());
         std::stringstream text;
         text << std::ifstream(xml).rdbuf();
-        EXPECT_NE(text.str().find("tests=\"5\" failures=\"1\""), std::string::npos) << text.str();
+        EXPECT_NE(text.str().find("tests=\"6\" failures=\"1\""), std::string::npos) << text.str();
         EXPECT_NE(text.str().find("<failure message=\"a value is lost\">"), std::string::npos) << text.str();
         EXPECT_NE(text.str().find("not all was tried"), std::string::npos) << text.str();
     }

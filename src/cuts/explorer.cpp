@@ -294,23 +294,42 @@ void Explorer::complete(Level& l) {
         level_--;
         leave();
     }
-    if (!stopped_ && enter(Turn::next, 0)) {
-        const uint16_t record = drawn_record();
-        const bool more = chain_ > 0;
-        chain_ -= more ? 1 : 0;
-        const ForkingFlash::Mark mark = flash_.mark();
-        run(l, {Action::Kind::put_small, record}, more ? 0 : -1);
+    if (!stopped_) { puts_after_start(l); }
+    model_ = kept;
+    log_model_ = kept_log;
+}
+
+/// The puts that follow a completed start, and a start behind each, its weak units read in all ways.
+void Explorer::puts_after_start(Level& l) {
+    path_.push_back(static_cast<uint64_t>(Turn::next));
+    const uint16_t record = drawn_record();
+    path_.pop_back();
+    const bool more = chain_ > 0;
+    chain_ -= more ? 1 : 0;
+    const ForkingFlash::Mark mark = flash_.mark();
+    const unsigned puts = more ? 1 : search_.next_puts;
+    for (unsigned i = 0; i < puts && !stopped_; i++) {
+        const bool here = enter(Turn::next, i);
+        if (!here && !plays_a_later_put(i)) { break; }
+        const auto of = static_cast<uint16_t>((record + i) % model_.records());
+        run(l, {Action::Kind::put_small, of}, more ? 0 : -1);
+        if (!here) { continue; }
         if (!stopped_) {
             level_++;
             starts(0, Follow::nothing);
             level_--;
         }
-        flash_.undo(mark);
-        chain_ += more ? 1 : 0;
         leave();
     }
-    model_ = kept;
-    log_model_ = kept_log;
+    flash_.undo(mark);
+    chain_ += more ? 1 : 0;
+}
+
+/// Is the path that is played again that of a put behind number `i` after this start?
+bool Explorer::plays_a_later_put(uint64_t i) const {
+    if (!search_.replay || path_.size() >= search_.replay->size()) { return false; }
+    const uint64_t step = (*search_.replay)[path_.size()];
+    return (step & 7) == static_cast<uint64_t>(Turn::next) && step >> 3 > i;
 }
 
 /// A number that follows from what the path is: the same under another check code, and in every shard.

@@ -63,6 +63,8 @@ private:
     void starts(int depth, Follow follow);
     void trial(int depth, Follow follow);
     void complete(Level& l);
+    void puts_after_start(Level& l);
+    [[nodiscard]] bool plays_a_later_put(uint64_t i) const;
     void run(Level& l, const Action& action, int cuts);
     void put(Level& l, const Action& action);
     perdure_status put_at(Level& l, uint16_t record, Step step);

@@ -117,6 +117,7 @@ public:
             actions_ = alphabet(area_.layout, area_.records, area_.weights, needs_.lazy);
             small_parts(false);
             if (needs_.save) { small_parts(true); }
+            small_turn();
         }
         own_turn(false);
         if (needs_.save) { own_turn(true); }
@@ -150,6 +151,28 @@ private:
                                  small_.geometry.ring_blocks, small_.geometry.units_per_ring_block(), name_of(begin),
                                  length, part.actions.size(), cuts_in_starts(deep), saves_words(part.search),
                                  lazy_words(), part.search.device.all_torn_bits ? "" : torn_words);
+        parts_.push_back(std::move(part));
+    }
+
+    /// What a cut erase has left weak is trusted only once its block is used again: saves behind each start, until
+    /// then.
+    void small_turn() {
+        ProofPart part;
+        part.workload = true;
+        part.actions = turn_of_life(small_, area_.records, area_.weights);
+        part.length = 1;
+        part.search = base(small_, Begin::fresh, 0, false);
+        part.search.device.all_torn_bits = false;
+        part.search.cut_one_in = static_cast<unsigned>(part.actions.size()); // elsewhere small_parts cuts
+        // Each action of two is a save, and they fill a block more than the ring has.
+        const uint32_t blocks = small_.geometry.ring_blocks;
+        part.search.next_puts = static_cast<unsigned>(part.actions.size()) / 2 * (blocks - 1) / (blocks + 1);
+        part.name = "small-turn";
+        part.about = fmt::format(
+            "{} blocks of {} units: {} saves and calls of service, cuts wherever a block is opened or erased, {} saves "
+            "after the start, the power lost again behind each{}{}",
+            blocks, small_.geometry.units_per_ring_block(), part.actions.size(), part.search.next_puts, lazy_words(),
+            torn_words);
         parts_.push_back(std::move(part));
     }
 

@@ -45,7 +45,10 @@ struct Search {
     Begin begin = Begin::fresh;
     unsigned depth = 1; ///< cuts in the starts that follow the first cut
     unsigned chain = 0; ///< further cuts after completed starts, one put each
-    bool lazy = false;  ///< starts after a cut are lazy, a put follows each
+    /// Puts after the last completed start, without cuts, and a start behind each: what a cut left weak may have become
+    /// part of the ring by then.
+    unsigned next_puts = 1;
+    bool lazy = false; ///< starts after a cut are lazy, a put follows each
     /// The record that is saved at power failure is so in an interrupt: in each program and erase of each action,
     /// before it, inside it, and behind it. What is cut then is the save, and what is left of the operation.
     bool saves = false;

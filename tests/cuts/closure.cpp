@@ -13,20 +13,19 @@
 #define XXH_INLINE_ALL
 #include <xxhash.h>
 
-#include "dump/decode.hpp"
+#include "tests/cuts/closure_state.hpp"
 #include "tests/cuts/tiny_ring.hpp"
-#include "unit/unit.hpp"
+#include "tests/cuts/visible_flash.hpp"
 
 namespace perdure::tiny {
 namespace {
 
+using State = ClosureState;
+
 constexpr uint32_t check_bits = 32; // the stamp's code has 16 bits, and so is not the hook's
 constexpr uint32_t numbers_a_block = 4;
-constexpr uint8_t cycle = 3; ///< different values of a record
-constexpr uint32_t records_max = 2;
 constexpr uint64_t merges_a_check = 23;
 constexpr unsigned formats_in_row = 2; ///< that are cut
-constexpr uint8_t none = 0xFF;
 
 /// The store's code over bytes, sequence numbers modulo `Modulus`: they are what a code begins with.
 template <uint32_t Modulus> uint32_t check_modulo(uint32_t state, const uint8_t* from, size_t bytes) {
@@ -44,44 +43,6 @@ template <uint32_t Modulus> uint32_t hook_modulo(void*, uint32_t state, const vo
     return check_modulo<Modulus>(state, static_cast<const uint8_t*>(from), bytes);
 }
 
-/// What a cut leaves of a program or an erase. The first are of both.
-enum class Tear : uint8_t {
-    not_begun,
-    complete,
-    all_programmed,
-    front,
-    back,
-    even,
-    odd,
-    all_but_one,
-    only_stamp,
-    kinds
-};
-
-bool is_of(Tear tear, bool erase, bool every) {
-    if (!every && (tear == Tear::front || tear == Tear::back || tear == Tear::odd || tear == Tear::all_but_one)) {
-        return false;
-    }
-    switch (tear) {
-    case Tear::all_programmed:
-    case Tear::only_stamp:
-        return erase;
-    case Tear::all_but_one:
-    case Tear::odd:
-        return !erase;
-    default:
-        return true;
-    }
-}
-
-struct State {
-    std::vector<uint8_t> image, ram;                    ///< ram is empty while there is no power
-    std::array<uint8_t, records_max> acked{none, none}; ///< none: never stored
-    uint8_t flight = none;                              ///< record that was being put
-    uint8_t cuts_left = 0;                              ///< without power: starts that may still be cut
-    uint32_t steps = 0;
-};
-
 class Closure {
 public:
     explicit Closure(const ClosureShape& shape)
@@ -89,11 +50,17 @@ public:
           records_(make_records(values_)),
           layout_(smallest({shape.blocks, shape.unit_bytes, false, shape.blank, check_bits}, records_)),
           port_{port_read, port_program, port_erase, shape.blocks == 2 ? hook_modulo<8> : hook_modulo<12>, this},
-          memory_(layout_, records_, &port_) {}
+          memory_(layout_, records_, &port_),
+          keys_({shape.blocks, layout_.geometry.units_per_ring_block(), shape.unit_bytes, check_bits, shape.blank},
+                shape.blocks == 2 ? check_modulo<8> : check_modulo<12>, shape.records) {
+        result_.block_units = layout_.geometry.units_per_ring_block();
+        flash_.unit_bytes = shape.unit_bytes;
+        flash_.block_bytes = layout_.geometry.ring_block_bytes();
+        flash_.blank = shape.blank;
+        flash_.image.assign(layout_.geometry.area_bytes(), shape.blank);
+    }
 
     ClosureResult run() {
-        result_.block_units = layout_.geometry.units_per_ring_block();
-        image_.assign(layout_.geometry.area_bytes(), shape_.blank);
         if (perdure_format(&memory_.store, &memory_.config) != PERDURE_OK) { fail("format fails"); }
         State begin;
         meet_on(begin);
@@ -133,82 +100,22 @@ private:
     // --- the flash ---
 
     static bool port_read(void* context, uint32_t address, void* to, uint32_t bytes) {
-        const auto& self = *static_cast<Closure*>(context);
-        std::memcpy(to, self.image_.data() + address, bytes);
+        std::memcpy(to, static_cast<Closure*>(context)->flash_.image.data() + address, bytes);
         return true;
     }
     static bool port_program(void* context, uint32_t address, const void* unit) {
-        return static_cast<Closure*>(context)->operation(address, static_cast<const uint8_t*>(unit));
+        return static_cast<Closure*>(context)->flash_.operation(address, static_cast<const uint8_t*>(unit));
     }
     static bool port_erase(void* context, uint32_t block) {
-        auto& self = *static_cast<Closure*>(context);
-        return self.operation(block * self.layout_.geometry.ring_block_bytes(), nullptr);
-    }
-
-    /// A program of one unit, or an erase of the block (`unit` is null) at `address`.
-    bool operation(uint32_t address, const uint8_t* unit) {
-        if (off_) { return false; }
-        const bool cut = operations_ == cut_at_;
-        operations_++;
-        last_is_erase_ = unit == nullptr;
-        const uint32_t bytes = unit == nullptr ? layout_.geometry.ring_block_bytes() : shape_.unit_bytes;
-        const auto programmed = static_cast<uint8_t>(~shape_.blank);
-        uint8_t* now = image_.data() + address;
-        if (unit != nullptr) {
-            const bool pad = std::all_of(unit, unit + bytes, [&](uint8_t b) { return b == programmed; });
-            const bool fresh = std::all_of(now, now + bytes, [&](uint8_t b) { return b == shape_.blank; });
-            if (!pad && !fresh) { fail(fmt::format("unit {} is programmed twice", address / shape_.unit_bytes)); }
-        }
-        const Tear tear = cut ? tear_ : Tear::complete;
-        const uint32_t stamp = (16 + shape_.unit_bytes - 1) / shape_.unit_bytes * shape_.unit_bytes;
-        for (uint32_t i = 0; i < bytes; i++) {
-            const uint8_t aim = unit == nullptr ? shape_.blank : unit[i];
-            uint8_t mask = 0; // bits that the operation has reached
-            switch (tear) {
-            case Tear::not_begun:
-                break;
-            case Tear::front:
-                mask = i < bytes / 2 ? 0xFF : 0;
-                break;
-            case Tear::back:
-                mask = i >= bytes / 2 ? 0xFF : 0;
-                break;
-            case Tear::even:
-                mask = 0x55;
-                break;
-            case Tear::odd:
-                mask = 0xAA;
-                break;
-            case Tear::all_but_one:
-                mask = i + 1 == bytes ? 0x7F : 0xFF;
-                break;
-            case Tear::only_stamp:
-                mask = i < stamp ? 0 : 0xFF;
-                break;
-            default:
-                mask = 0xFF;
-            }
-            uint8_t reached = aim;
-            if (unit != nullptr) { // bits only go one way
-                reached =
-                    shape_.blank == 0xFF ? static_cast<uint8_t>(now[i] & aim) : static_cast<uint8_t>(now[i] | aim);
-            } else if (tear == Tear::all_programmed) {
-                reached = programmed;
-            }
-            now[i] = static_cast<uint8_t>((now[i] & ~mask) | (reached & mask));
-        }
-        off_ = cut;
-        return !cut;
+        VisibleFlash& flash = static_cast<Closure*>(context)->flash_;
+        return flash.operation(block * flash.block_bytes, nullptr);
     }
 
     /// Begins a run in which the power goes in operation `at`, if at all.
     void set(const State& from, uint32_t at, Tear tear) {
-        image_ = from.image;
+        flash_.image = from.image;
         if (!from.ram.empty()) { memory_.restore(from.ram); }
-        off_ = false;
-        operations_ = 0;
-        cut_at_ = at;
-        tear_ = tear;
+        flash_.begin(at, tear);
         result_.runs++;
     }
 
@@ -218,32 +125,29 @@ private:
             for (auto tear = Tear::not_begun; tear < Tear::kinds; tear = static_cast<Tear>(int(tear) + 1)) {
                 set(from, at, tear);
                 run();
-                if (is_of(tear, last_is_erase_, shape_.every_tear)) { then(); }
+                if (!flash_.wrong.empty()) { fail(flash_.wrong); }
+                if (is_of(tear, flash_.last_is_erase, shape_.every_tear)) { then(); }
             }
         }
     }
 
     // --- what the product does ---
 
-    static std::array<uint8_t, 2> payload(uint32_t record, uint8_t value) {
-        return {static_cast<uint8_t>(value * 37 + 5), static_cast<uint8_t>(record * 64 + value * 11 + 1)};
-    }
-    static uint8_t next(uint8_t value) { return static_cast<uint8_t>(value == none ? 0 : (value + 1) % cycle); }
-
     void act(const State& from) {
         State off = from;
         off.ram.clear();
         off.cuts_left = static_cast<uint8_t>(shape_.cuts_in_row);
-        image_ = from.image;
+        flash_.image = from.image;
         meet_off(off); // the power goes between two calls
         if (formats_++ < shape_.formats_from) { format(from, 0); }
         for (uint32_t record = 0; record <= shape_.records; record++) { // one more: service
             const bool put = record < shape_.records;
-            const uint8_t value = put ? next(from.acked[record]) : none;
+            const uint8_t value = put ? value_after(from.acked[record]) : not_stored;
             perdure_status status = PERDURE_OK;
             const auto run = [&] {
                 if (put) {
-                    status = perdure_put(&memory_.store, static_cast<uint16_t>(record), payload(record, value).data());
+                    status =
+                        perdure_put(&memory_.store, static_cast<uint16_t>(record), payload_of(record, value).data());
                 } else {
                     (void)perdure_service(&memory_.store);
                 }
@@ -251,12 +155,12 @@ private:
             set(from, UINT32_MAX, Tear::complete);
             run();
             if (status != PERDURE_OK) { fail(fmt::format("a put gives {}", int{status})); }
-            const uint32_t operations = operations_;
+            const uint32_t operations = flash_.operations;
             State on = from;
             if (put) { on.acked[record] = value; }
             if (read_all(on)) { meet_on(on); }
             State cut = off;
-            cut.flight = put ? static_cast<uint8_t>(record) : none;
+            cut.flight = put ? static_cast<uint8_t>(record) : not_stored;
             cut_everywhere(from, operations, run, [&] { meet_off(cut); });
         }
     }
@@ -266,18 +170,18 @@ private:
         perdure_status status = PERDURE_OK;
         const auto run = [&] { status = perdure_format(&memory_.store, &memory_.config); };
         State fresh = from;
-        fresh.acked = {none, none};
+        fresh.acked = {not_stored, not_stored};
         set(from, UINT32_MAX, Tear::complete);
         run();
         if (status != PERDURE_OK) { return fail(fmt::format("a format gives {}", int{status})); }
-        const uint32_t operations = operations_;
+        const uint32_t operations = flash_.operations;
         if (read_all(fresh)) { meet_on(fresh); }
         if (cut_before == formats_in_row) { return; }
         State cut = from;
         cut.ram.clear();
         cut_everywhere(from, operations, run, [&] {
             rebase();
-            cut.image = image_;
+            cut.image = flash_.image;
             if (met_.emplace(key_of(cut, static_cast<uint8_t>(1 + cut_before)), 0).second) {
                 result_.cut_formats++;
                 start_after_format(cut, fresh, cut_before + 1);
@@ -310,15 +214,15 @@ private:
         set(from, UINT32_MAX, Tear::complete);
         run();
         if (status != PERDURE_OK) { return fail(fmt::format("a start gives {}", int{status})); }
-        const uint32_t operations = operations_;
+        const uint32_t operations = flash_.operations;
         State on = from;
-        on.flight = none;
+        on.flight = not_stored;
         on.cuts_left = 0;
         std::array<uint8_t, 2> value{};
-        if (from.flight != none) {
-            const uint8_t put = next(from.acked[from.flight]);
+        if (from.flight != not_stored) {
+            const uint8_t put = value_after(from.acked[from.flight]);
             const perdure_status got = perdure_get(&memory_.store, from.flight, value.data());
-            if (got == PERDURE_OK && value == payload(from.flight, put)) { on.acked[from.flight] = put; }
+            if (got == PERDURE_OK && value == payload_of(from.flight, put)) { on.acked[from.flight] = put; }
         }
         if (read_all(on)) { meet_on(on); }
         if (from.cuts_left == 0) { return; }
@@ -327,21 +231,15 @@ private:
         cut_everywhere(from, operations, run, [&] { meet_off(cut); });
     }
 
-    void decode() {
-        const CheckFunction check = shape_.blocks == 2 ? check_modulo<8> : check_modulo<12>;
-        const AreaShape area{shape_.blocks, result_.block_units, shape_.unit_bytes, check_bits, shape_.blank};
-        decoder_.decode({area, image_, {}, check}, decoded_);
-    }
-
     /// Does every record read as `state` says, to the store and to the reader of dumps?
     bool read_all(const State& state) {
-        decode();
+        const Decoded& decoded = keys_.decoded_of(flash_.image);
         for (uint32_t i = 0; i < shape_.records; i++) {
             std::array<uint8_t, 2> value{};
             const perdure_status got = perdure_get(&memory_.store, static_cast<uint16_t>(i), value.data());
-            const std::vector<uint8_t>* dump = decoded_.find(i + 1);
-            const bool stored = state.acked[i] != none;
-            const bool same = stored ? got == PERDURE_OK && value == payload(i, state.acked[i]) && dump != nullptr &&
+            const std::vector<uint8_t>* dump = decoded.find(i + 1);
+            const bool stored = state.acked[i] != not_stored;
+            const bool same = stored ? got == PERDURE_OK && value == payload_of(i, state.acked[i]) && dump != nullptr &&
                                            std::equal(dump->begin(), dump->end(), value.begin(), value.end())
                                      : got == PERDURE_DEFAULT && dump == nullptr;
             if (!same) {
@@ -362,7 +260,7 @@ private:
         uint32_t least = UINT32_MAX;
         std::vector<uint8_t*> stamps;
         for (uint32_t block = 0; block < shape_.blocks; block++) {
-            uint8_t* stamp = image_.data() + size_t{block} * block_bytes;
+            uint8_t* stamp = flash_.image.data() + size_t{block} * block_bytes;
             const uint32_t code = check_by_table(16, 0xFFFF0000, stamp, 14) >> 16;
             if (code != (stamp[14] | uint32_t{stamp[15]} << 8)) { continue; }
             stamps.push_back(stamp);
@@ -403,22 +301,13 @@ private:
         rebase();
         meet(state);
     }
-    using Key = std::pair<uint64_t, uint64_t>;
-    Key key_of(const State& state, uint8_t format) {
-        XXH3_state_t hash;
-        XXH3_128bits_reset(&hash);
-        hash_flash(hash);
-        XXH3_128bits_update(&hash, state.ram.data(), state.ram.size());
-        const std::array<uint8_t, 6> rest{state.acked[0],  state.acked[1], state.flight,
-                                          state.cuts_left, format,         static_cast<uint8_t>(state.ram.empty())};
-        XXH3_128bits_update(&hash, rest.data(), rest.size());
-        const XXH128_hash_t key = XXH3_128bits_digest(&hash);
-        return {key.low64, key.high64};
+    StateKeys::Key key_of(const State& state, uint8_t format) {
+        return keys_.key_of(state, flash_.image, memory_, format);
     }
     void meet(State& state) {
-        state.image = image_;
-        const uint64_t whole = XXH3_64bits(image_.data(), image_.size());
-        const Key key = key_of(state, 0);
+        state.image = flash_.image;
+        const uint64_t whole = XXH3_64bits(flash_.image.data(), flash_.image.size());
+        const StateKeys::Key key = key_of(state, 0);
         if (checking_) {
             result_.checked++;
             if (!met_.contains(key)) { fail("two states that count as one lead to different ones"); }
@@ -434,49 +323,6 @@ private:
         open_.push_back(std::move(state));
     }
 
-    /// The flash without what makes no difference any more: units before the ring's newest entry that belong to no
-    /// record's newest one, to no mark and to no stamp. Of a block other than the newest entry's, how far it is filled
-    /// counts, and all of those units.
-    void hash_flash(XXH3_state_t& hash) {
-        decode();
-        const uint32_t unit_bytes = shape_.unit_bytes;
-        const uint32_t stamp_units = (16 + unit_bytes - 1) / unit_bytes;
-        keep_.assign(size_t{shape_.blocks} * result_.block_units, 0);
-        const auto keep = [&](uint32_t block, uint32_t unit, uint32_t units) {
-            const auto from = keep_.begin() + size_t{block} * result_.block_units + unit;
-            std::fill(from, from + units, uint8_t{1});
-        };
-        for (uint32_t block = 0; block < shape_.blocks; block++) { keep(block, 0, stamp_units); }
-        std::array<const DumpEntry*, records_max> newest{};
-        for (const DumpEntry& entry : decoded_.entries) {
-            if (entry.mark || entry.pending) { keep(entry.block, entry.unit, entry.units); }
-            if (entry.id && *entry.id <= shape_.records && !entry.voided) { newest[*entry.id - 1] = &entry; }
-        }
-        for (const DumpEntry* entry : newest) {
-            if (entry != nullptr) { keep(entry->block, entry->unit, entry->units); }
-        }
-        uint32_t largest = 0; // a start puts as many pads
-        for (const DumpEntry& entry : decoded_.entries) { largest = std::max(largest, entry.units); }
-        XXH3_128bits_update(&hash, &largest, sizeof largest);
-        if (!decoded_.entries.empty()) {
-            const DumpEntry& last = decoded_.entries.back();
-            keep(last.block, last.unit, result_.block_units - last.unit);
-        }
-        for (uint32_t block = 0; block < shape_.blocks; block++) {
-            uint32_t filled = 0;
-            for (uint32_t unit = 0; unit < result_.block_units; unit++) {
-                const size_t at = size_t{block} * result_.block_units + unit;
-                const uint8_t* bytes = image_.data() + at * unit_bytes;
-                const bool blank = std::all_of(bytes, bytes + unit_bytes, [&](uint8_t b) { return b == shape_.blank; });
-                if (!blank) { filled = unit + 1; }
-                if (keep_[at] == 0 || blank) { continue; }
-                XXH3_128bits_update(&hash, &at, sizeof at);
-                XXH3_128bits_update(&hash, bytes, unit_bytes);
-            }
-            XXH3_128bits_update(&hash, &filled, sizeof filled);
-        }
-    }
-
     void fail(std::string what) {
         if (result_.failure.empty()) { result_.failure = std::move(what); }
     }
@@ -488,26 +334,22 @@ private:
     AreaLayout layout_;
     perdure_port port_;
     StoreMemory memory_;
-    std::vector<uint8_t> image_, keep_;
-    Decoder decoder_;
-    Decoded decoded_;
-    absl::flat_hash_map<Key, uint64_t> met_; ///< and a hash of the whole flash of the one that stands for all
+    StateKeys keys_;
+    VisibleFlash flash_;
+    absl::flat_hash_map<StateKeys::Key, uint64_t>
+        met_; ///< and a hash of the whole flash of the one that stands for all
     std::deque<State> open_;
     std::vector<State> merges_; ///< one in some of the states that are another one to hash_flash
     uint64_t merged_ = 0;
     bool checking_ = false;
     ClosureResult result_;
     uint32_t formats_ = 0;
-    // The run under way.
-    uint32_t operations_ = 0, cut_at_ = UINT32_MAX;
-    Tear tear_ = Tear::complete;
-    bool off_ = false, last_is_erase_ = false;
 };
 
 } // namespace
 
 ClosureResult close_over(const ClosureShape& shape) {
-    if (shape.blocks < 2 || shape.blocks > 3 || shape.records < 1 || shape.records > records_max) {
+    if (shape.blocks < 2 || shape.blocks > 3 || shape.records < 1 || shape.records > values_max) {
         ClosureResult refused;
         refused.failure = "two or three blocks, one or two values";
         return refused;

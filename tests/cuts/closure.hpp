@@ -3,18 +3,16 @@
 //
 // That is possible because little of a ring's state grows without end, and what does makes no difference:
 //  - Sequence numbers only ever count up. The check codes see them modulo `4 * blocks` here (by the port's hook), and
-//  once
-//    all are above twice that, as much is taken off each stamp and off the store's RAM.
+//    once all are above twice that, as much is taken off each stamp and off the store's RAM.
 //  - Erase counts are only carried from stamp to stamp; they are set to 0.
 //  - Values go round in a cycle of three, so that the last ones can be told from each other.
-//  - Of the flash before the ring's newest entry only stamps, marks and each record's newest entry count: states that
-//    differ in what else lies there are taken as one, and the search goes on from the first of them that it met. That
-//    is no theorem about the store, so it is checked: of the states that were taken as another one, one in some is gone
-//    on from as well, and must lead to states that have been met.
+//  - States that differ only in what makes no difference are taken as one (closure_state.hpp), and the search goes on
+//    from the first of them that it met. That is no theorem about the store, so it is checked: of the states that were
+//    taken as another one, one in some is gone on from as well, and must lead to states that have been met.
 // So the states are finite, and a search that meets nothing new has seen them all. Torn units and blocks are visible:
 // what they read as after the cut they read as until they are programmed or erased (the weak ones are explorer.hpp's
 // matter). Not here: totals, logs, saves at power failure, lazy starts, blocks that fail, ECC, entries longer than two
-// units. The flash is a plain one of its own, and shares nothing with src/flash.
+// units.
 #pragma once
 
 #include <cstdint>

@@ -15,7 +15,8 @@ SearchResult search_with_limit(uint32_t programs_max, unsigned depth) {
     return search_sequences(search, Ring::actions(), 1);
 }
 
-// A start programs its pads over what the cut has left, and one that is cut is followed by one that programs them again.
+// A start programs its pads over what the cut has left, and one that is cut is followed by one that programs them
+// again.
 TEST(CutDevices, AUnitIsProgrammedOnceMoreForEachCutInARowAndOnceMore) {
     for (const unsigned depth : {0U, 1U}) {
         const SearchResult enough = search_with_limit(depth + 2, depth);

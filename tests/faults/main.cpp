@@ -3,6 +3,8 @@
 #include <chrono>
 #include <cstdio>
 #include <cstring>
+#include <span>
+#include <vector>
 
 #include <fmt/format.h>
 
@@ -23,6 +25,7 @@ struct Try {
     Begin begin;
     unsigned length, depth, chain; ///< length 0: a put at every fill of the ring, one after another
     Kind kind = Kind::total;
+    unsigned next_puts = 1; ///< after the last start; with more, service is called, and cut is what erases or opens
 };
 
 // From short to long: what is found first is short.
@@ -57,12 +60,24 @@ constexpr Try tries[] = {
     {4, 8, false, Begin::bad_block, 1, 1, 0},
 };
 
+// With many puts behind the start: what a cut erase leaves weak is built upon only when its block's turn comes.
+constexpr Try tries_with_puts[] = {
+    {2, 8, false, Begin::fresh, 0, 0, 0, Kind::total, 60},
+    {3, 8, false, Begin::fresh, 0, 0, 1, Kind::total, 40},
+};
+
 template <class AnyRing> SearchResult search_ring(const AnyRing& ring, const Try& one) {
     Search search = ring.search(one.begin, one.depth);
     search.chain = one.chain;
     search.saves = one.kind == Kind::saves;
     search.lazy = one.kind == Kind::lazy;
-    const auto puts = ring.puts(ring.units() * 3 / (one.depth == 0 || one.blocks == 2 ? 2 : 6));
+    search.next_puts = one.next_puts;
+    search.cut_one_in = one.next_puts > 1 ? 1000 : 1;
+    std::vector<Action> puts;
+    for (const Action& put : ring.puts(ring.units() * 3 / (one.depth == 0 || one.blocks == 2 ? 2 : 6))) {
+        puts.push_back(put);
+        if (one.next_puts > 1) { puts.insert(puts.end(), 2, {Action::Kind::service, 0}); }
+    }
     return one.length == 0 ? search_workload(search, puts, 1) : search_sequences(search, ring.actions(), one.length);
 }
 
@@ -83,10 +98,11 @@ int search_closure() {
 int main(int argc, char** argv) {
     if (argc > 1 && std::strcmp(argv[1], "--closure") == 0) { return search_closure(); }
     const bool verbose = argc > 1 && std::strcmp(argv[1], "-v") == 0;
+    const bool with_puts = argc > 1 && std::strcmp(argv[1], "--puts") == 0;
     const auto begun = std::chrono::steady_clock::now();
     const auto spent = [&] { return std::chrono::duration<double>(std::chrono::steady_clock::now() - begun).count(); };
     SearchCounts counts;
-    for (const Try& one : tries) {
+    for (const Try& one : with_puts ? std::span<const Try>(tries_with_puts) : std::span<const Try>(tries)) {
         tiny::Shape shape;
         shape.blocks = one.blocks;
         shape.unit_bytes = one.unit_bytes;

@@ -37,9 +37,12 @@ enum { KIND_SYSTEM = 0, KIND_SHORT = 0x40, KIND_VALUE = 0x80, KIND_TOTAL = 0xC0 
 #define BLOCK_OF(place) (((place) >> 16) & 0x7FFFu)
 #define UNIT_OF(place) ((place)&0xFFFFu)
 
-/* Where the compiler is asked for small code: what it would spread over its callers, or split, stays one function. */
+/* Where the compiler is asked for small code: what it would spread over its callers, or split, stays one function; and
+ * what is on the stack for one job only is gone before the next one. */
 #if defined(__OPTIMIZE_SIZE__) && defined(__GNUC__) && __GNUC__ >= 8 && !defined(__clang__)
 #define OUT_OF_LINE __attribute__((noipa))
+#elif defined(__OPTIMIZE_SIZE__) && defined(__GNUC__)
+#define OUT_OF_LINE __attribute__((noinline))
 #else
 #define OUT_OF_LINE
 #endif
@@ -86,7 +89,7 @@ static void put_le(uint8_t *to, uint32_t value) {
 }
 
 #if PERDURE_LOGS
-static uint32_t get_le(const uint8_t *from) {
+static OUT_OF_LINE uint32_t get_le(const uint8_t *from) {
     uint32_t value = 0;
     for (uint32_t i = 4; i != 0u; i--) {
         value = (value << 8) | from[i - 1u];
@@ -181,6 +184,11 @@ static OUT_OF_LINE uint32_t age_order(const perdure_store *s, uint32_t place) {
     return PLACE(s->config->blocks - 1u - ring_distance(s->config, BLOCK_OF(place), s->head), UNIT_OF(place));
 }
 
+/* The place of that age. */
+static OUT_OF_LINE uint32_t place_of_age(const perdure_store *s, uint32_t age) {
+    return PLACE(ring_distance(s->config, s->config->blocks - 1u - (age >> 16), s->head), UNIT_OF(age));
+}
+
 static uint32_t room(const perdure_store *s) {
     return (uint32_t)s->config->block_units - s->unit;
 }
@@ -232,44 +240,41 @@ static uint32_t slots(const perdure_config *c) {
 
 #define PIECE 8u /* bytes read at a time, at most */
 
-/* How far a stamp or an entry has been read. It is read in pieces of no more than a unit: asking for no unit beyond the
- * entry keeps a torn neighbour's fault out of it. */
-typedef struct reader {
+/* A stamp or an entry, and how far it has been read. It is read in pieces of no more than a unit: asking for no unit beyond
+ * the entry keeps a torn neighbour's fault out of it. Small members first, as in perdure_store. */
+typedef struct entry {
+    uint8_t field_count; /* of the last full entry of a total */
+    uint8_t log_count;   /* of samples of the last full log entry; 0: the last full entry was that of a total */
+    /* From here on of one entry. */
+    uint8_t next; /* of the piece */
+    uint8_t have;
+    uint8_t check_bits;
+    uint8_t kind;
+    uint8_t tag;  /* system tag, or 0 */
+    bool pending; /* restart: the erase that the last mark speaks of may be unfinished */
+    bool ok;      /* false once a byte could not be read or made no sense; from then on nothing is read */
+    bool log;     /* a full log entry; `body` and `length` are those of its samples */
+    uint16_t units;
+    uint16_t index;   /* record, NONE for marks and lone restarts */
+    uint16_t id;      /* marks: the distance */
+    uint16_t length;  /* payload bytes */
     uint32_t address; /* of the next piece */
     uint32_t left;    /* bytes from the next one to the end of the block */
     uint32_t whole;   /* bytes from `address` on that are sure to belong to the entry; 0: a unit more */
     uint32_t check;   /* check code state before this piece */
-    uint32_t next;    /* of the piece */
-    uint32_t have;
     uint8_t piece[PIECE];
-} reader;
-
-typedef struct entry {
-    bool pending; /* restart: the erase that the last mark speaks of may be unfinished */
-    bool ok;      /* false once a byte could not be read or made no sense; from then on nothing is read */
-    bool log;     /* a full log entry; `body` and `length` are those of its samples */
-    uint32_t check_bits;
-    uint32_t units;
-    uint32_t head;   /* address of a full entry's first byte, behind what makes it a restart */
-    uint32_t body;   /* address of descriptors (totals) and payload, or of a short entry's bits */
-    uint32_t end;    /* address of the check code */
-    uint32_t from;   /* in age order, from where it voids; NO_RESTART: nothing */
-    uint32_t index;  /* record, NONE for marks and lone restarts */
-    uint32_t id;     /* marks: the distance; stamps: the sequence number */
-    uint32_t length; /* payload bytes */
-    uint32_t kind;
-    uint32_t tag; /* system tag, or 0 */
-    reader at;
-    /* From here on kept from one entry to the next. */
+    uint32_t head; /* address of a full entry's first byte, behind what makes it a restart */
+    uint32_t body; /* address of descriptors (totals) and payload, or of a short entry's bits */
+    uint32_t end;  /* address of the check code */
+    uint32_t from; /* in age order, from where it voids; NO_RESTART: nothing */
+    /* From here on, and the first two, kept from one entry to the next. */
     const perdure_config *config;
     uint32_t sequence; /* `prefix` is the check code state after it; 0: none yet */
     uint32_t prefix;
-    uint32_t base;        /* if these fields are those of the full entry a short one rested on, its place; else 0 */
-    uint32_t field_count; /* of the last full entry of a total */
+    uint32_t base;  /* if these fields are those of the full entry a short one rested on, its place; else 0 */
     uint32_t width; /* all fields' low-order bits in a short entry; of a log: bits of its short entry behind the head */
     uint32_t log_number; /* of the first sample of the last full log entry */
-    uint32_t log_count;  /* of its samples; 0: the last full entry was that of a total */
-    uint8_t fields[FIELDS_MAX];
+    uint32_t fields;     /* address of the last full entry's field descriptors */
 } entry;
 
 static void entry_forget(const perdure_config *c, entry *e) {
@@ -281,58 +286,58 @@ static void entry_forget(const perdure_config *c, entry *e) {
 
 static void read_begin(uint32_t place, uint32_t check_bits, entry *e) {
     const perdure_config *c = e->config;
-    memset(e, 0, offsetof(entry, config));
-    e->at.address = address_of(c, place);
-    e->at.left = (c->block_units - UNIT_OF(place)) * c->unit_bytes;
-    e->check_bits = check_bits;
-    e->at.check = check_start(check_bits);
+    memset((uint8_t *)e + offsetof(entry, next), 0, offsetof(entry, config) - offsetof(entry, next));
+    e->address = address_of(c, place);
+    e->head = e->address;
+    e->left = (c->block_units - UNIT_OF(place)) * c->unit_bytes;
+    e->check_bits = (uint8_t)check_bits;
+    e->check = check_start(check_bits);
     e->from = NO_RESTART;
     e->index = NONE;
     e->ok = true;
 }
 
 static void spoil(entry *e) {
-    e->at.left = 0;
+    e->left = 0;
     e->ok = false;
 }
 
 /* Address of the next byte. */
 static OUT_OF_LINE uint32_t read_address(const entry *e) {
-    return e->at.address - e->at.have + e->at.next;
+    return e->address - e->have + e->next;
 }
 
 /* The check code state after what has been read. */
 static OUT_OF_LINE uint32_t read_check(const entry *e) {
-    return check_over(e->config, e->check_bits, e->at.check, e->at.piece, e->at.next);
+    return check_over(e->config, e->check_bits, e->check, e->piece, e->next);
 }
 
 static void next_piece(entry *e) {
-    reader *r = &e->at;
-    r->check = read_check(e);
-    if (r->whole == 0u) {
-        r->whole = e->config->unit_bytes;
+    e->check = read_check(e);
+    if (e->whole == 0u) {
+        e->whole = e->config->unit_bytes;
     }
-    r->have = r->whole < PIECE ? r->whole : PIECE;
-    if (!flash_read(e->config, r->address, r->piece, r->have)) {
+    e->have = (uint8_t)(e->whole < PIECE ? e->whole : PIECE);
+    if (!flash_read(e->config, e->address, e->piece, e->have)) {
         spoil(e);
     }
-    r->address += r->have;
-    r->whole -= r->have;
-    r->next = 0;
+    e->address += e->have;
+    e->whole -= e->have;
+    e->next = 0;
 }
 
 /* Passes over bytes; the last of them, up to four, as a number in the uppermost bits. 0 if that fails. */
 static uint32_t pass(entry *e, uint32_t bytes) {
     uint32_t value = 0;
-    if (bytes > e->at.left) {
+    if (bytes > e->left) {
         spoil(e);
     } else {
-        e->at.left -= bytes;
+        e->left -= bytes;
         for (; bytes != 0u && e->ok; bytes--) {
-            if (e->at.next == e->at.have) {
+            if (e->next == e->have) {
                 next_piece(e);
             }
-            value = (value >> 8) | ((uint32_t)e->at.piece[e->at.next++] << 24);
+            value = (value >> 8) | ((uint32_t)e->piece[e->next++] << 24);
         }
     }
     return e->ok ? value : 0u;
@@ -348,15 +353,17 @@ static bool take_check(entry *e) {
     return take(e, e->check_bits >> 3) == expected && e->ok;
 }
 
+#if PERDURE_TOTALS || PERDURE_LOGS || PERDURE_BAD_BLOCKS
 /* Goes back to read the verified entry `e` from its byte at `address` on. */
 static OUT_OF_LINE void read_again(entry *e, uint32_t address) {
-    e->at.whole = e->end - address;
-    e->at.left = e->end - address;
-    e->at.address = address;
-    e->at.have = 0;
-    e->at.next = 0;
+    e->whole = e->end - address;
+    e->left = e->end - address;
+    e->address = address;
+    e->have = 0;
+    e->next = 0;
     e->ok = true;
 }
+#endif
 
 /* The record's place in newest[]; NONE if there is no room for one more unknown record. */
 static uint32_t record_index(const perdure_config *c, uint32_t id) {
@@ -406,17 +413,17 @@ static void read_head(const perdure_store *s, uint32_t place, entry *e) {
         e->prefix = check_begin(c, sequence);
     }
     read_begin(place, c->check_bits, e);
-    e->at.check = e->prefix;
+    e->check = e->prefix;
     uint32_t first = take(e, 1);
-    e->kind = first & 0xC0u;
+    e->kind = (uint8_t)(first & 0xC0u);
     if (first == c->blank) {
         spoil(e);
         return;
     }
     if (e->kind == KIND_SYSTEM) {
-        e->tag = first;
+        e->tag = (uint8_t)first;
         if (first == TAG_MARK) {
-            e->id = take(e, 2);
+            e->id = (uint16_t)take(e, 2);
             return;
         }
         if (first == TAG_RESTART || first == TAG_RESTART_ALONE) {
@@ -428,6 +435,7 @@ static void read_head(const perdure_store *s, uint32_t place, entry *e) {
             if (first == TAG_RESTART_ALONE) {
                 return;
             }
+            e->head = read_address(e);
             first = take(e, 1);
         }
 #if PERDURE_LOGS
@@ -436,22 +444,22 @@ static void read_head(const perdure_store *s, uint32_t place, entry *e) {
             first = take(e, 1);
         }
 #endif
-        e->kind = first & 0xC0u;
+        e->kind = (uint8_t)(first & 0xC0u);
         if ((first & 0x80u) == 0u) {
             spoil(e);
         }
     }
-    e->head = read_address(e) - (e->log ? 2u : 1u);
-    e->id = first & 0x3Fu;
+    e->id = (uint16_t)(first & 0x3Fu);
     if (e->id == 0u) {
-        e->id = take(e, 2);
+        e->id = (uint16_t)take(e, 2);
     }
-    e->index = record_index(c, e->id);
+    e->index = (uint16_t)record_index(c, e->id);
     if (e->kind != KIND_SHORT) {
-        e->length = take(e, 1);
-        if (e->length >= 0x80u) {
-            e->length = ((e->length & 0x7Fu) << 8) | take(e, 1);
+        uint32_t length = take(e, 1);
+        if (length >= 0x80u) {
+            length = ((length & 0x7Fu) << 8) | take(e, 1);
         }
+        e->length = (uint16_t)length;
     }
     if (e->id == 0u || (e->kind != KIND_SHORT && e->length == 0u)) {
         spoil(e); /* nothing writes such a one, and no port is asked for 0 bytes */
@@ -462,27 +470,27 @@ static void read_head(const perdure_store *s, uint32_t place, entry *e) {
         e->log_count = 0;
         e->field_count = 0;
         e->width = 0;
+        e->fields = e->body;
         for (uint32_t bytes = 0; bytes < e->length && e->ok;) {
             const uint32_t field = take(e, 1);
             if (e->field_count == FIELDS_MAX) {
                 spoil(e);
-                break;
             }
             bytes += 1u << (field >> 6);
             e->width += field & 0x3Fu;
-            e->fields[e->field_count++] = (uint8_t)field;
+            e->field_count++;
         }
     }
 #if PERDURE_LOGS
     if (e->log) {
         e->base = 0;
-        e->log_count = take(e, 1);
+        e->log_count = (uint8_t)take(e, 1);
         e->log_number = take(e, 4);
         e->body = read_address(e);
         if (e->kind != KIND_VALUE || e->length < LOG_BYTES) {
             spoil(e);
         }
-        e->length -= LOG_BYTES;
+        e->length = (uint16_t)(e->length - LOG_BYTES);
         e->width = 8u * (1u + e->length); /* how far it is in the count of entries, and as many samples */
     }
 #endif
@@ -490,12 +498,10 @@ static void read_head(const perdure_store *s, uint32_t place, entry *e) {
 
 /* What a later restart entry may still void. */
 typedef struct seen {
-    uint32_t place;
-    uint32_t age;
-    uint32_t from;    /* restarts: age order from where they void; others: NO_RESTART */
-    uint32_t body;    /* short entries: address of the bits */
-    uint16_t full_id; /* full entries: the record's id; others: 0 */
-    uint16_t index;   /* short entries of a known record: its place in newest[]; others: NONE */
+    uint32_t age;   /* its place, in age order */
+    uint32_t from;  /* restarts: age order from where they void; others: NO_RESTART */
+    uint16_t which; /* full entries: the record's id; short ones: its place in newest[] or NONE; others: 0 */
+    uint8_t bits;   /* short entries: where in the entry the bits begin; others: 0 */
 } seen;
 
 typedef struct walk {
@@ -522,8 +528,8 @@ static uint32_t base_of(const perdure_store *s, const walk *k, const entry *e, u
         for (uint32_t i = k->count; i-- != 0u;) {
             const seen *at = &k->list[i];
             if (at->age < limit) {
-                if (at->full_id == e->id) {
-                    place = at->place;
+                if (at->bits == 0u && at->which == e->id) {
+                    place = place_of_age(s, at->age);
                     break;
                 }
                 limit = at->from < limit ? at->from : limit;
@@ -561,7 +567,7 @@ static bool read_entry(const perdure_store *s, const walk *k, uint32_t place, en
     (void)pass(e, left);
     e->end = read_address(e);
     const bool ok = take_check(e);
-    e->units = units_of(e->config, read_address(e) - address_of(e->config, place));
+    e->units = (uint16_t)units_of(e->config, read_address(e) - address_of(e->config, place));
     return ok;
 }
 
@@ -659,19 +665,24 @@ static bool entry_end(perdure_store *s) {
 
 enum { STAMP_NONE, STAMP_OTHER, STAMP_OK };
 
+typedef struct stamp {
+    uint32_t sequence;
+    uint32_t erases;
+} stamp;
+
 /* The stamp's geometry: format version and check width, unit_bytes; then blocks and block_units. */
 #define STAMP_FIRST(c) (FORMAT_VERSION | ((uint32_t)(c)->check_bits >> 3) | ((uint32_t)(c)->unit_bytes << 8))
 #define STAMP_SECOND(c) ((c)->blocks | ((uint32_t)(c)->block_units << 16))
 
-static uint32_t read_stamp(const perdure_config *c, uint32_t block, uint32_t *sequence, uint32_t *erases) {
-    entry e;
-    e.config = c;
-    read_begin(PLACE(block, 0), STAMP_BITS, &e);
-    const uint32_t first = take(&e, 3);
-    const uint32_t second = take(&e, 4);
-    *sequence = take(&e, 4);
-    *erases = take(&e, 3);
-    if (!take_check(&e)) {
+/* `e` is overwritten but for what it keeps; its `config` has to be set. */
+static uint32_t read_stamp(entry *e, uint32_t block, stamp *of) {
+    const perdure_config *c = e->config;
+    read_begin(PLACE(block, 0), STAMP_BITS, e);
+    const uint32_t first = take(e, 3);
+    const uint32_t second = take(e, 4);
+    of->sequence = take(e, 4);
+    of->erases = take(e, 3);
+    if (!take_check(e)) {
         return STAMP_NONE;
     }
     return first == STAMP_FIRST(c) && second == STAMP_SECOND(c) ? STAMP_OK : STAMP_OTHER;
@@ -691,17 +702,19 @@ static void set_aside(perdure_store *s, uint32_t block) {
 /* Erases `block` and stamps it with the sequence number it will have as head. False: it was set aside. */
 static bool erase_block(perdure_store *s, uint32_t block, uint32_t sequence) {
     const perdure_config *c = s->config;
-    uint32_t erases = 0;
-    uint32_t other;
-    if (read_stamp(c, block, &other, &erases) == STAMP_NONE) {
+    stamp old;
+    entry e;
+    e.config = c;
+    if (read_stamp(&e, block, &old) == STAMP_NONE) {
         /* Lost with a torn erase: the highest of the others is near, as wear is level. While a format goes on, of which
          * the number 0 tells, the block that it began with: else each would count on from the one before. */
         const bool format_goes_on = s->sequence == 0u && sequence != 0u;
-        erases = 0;
+        old.erases = 0;
         for (uint32_t i = 0; i < c->blocks; i++) {
-            uint32_t count;
-            if ((!format_goes_on || i == s->head) && read_stamp(c, i, &other, &count) == STAMP_OK && count > erases) {
-                erases = count;
+            stamp other;
+            if ((!format_goes_on || i == s->head) && read_stamp(&e, i, &other) == STAMP_OK &&
+                other.erases > old.erases) {
+                old.erases = other.erases;
             }
         }
     }
@@ -716,7 +729,7 @@ static bool erase_block(perdure_store *s, uint32_t block, uint32_t sequence) {
         write_number(s, STAMP_FIRST(c), 3);
         write_number(s, STAMP_SECOND(c), 4);
         write_number(s, sequence, 4);
-        write_number(s, erases + 1u, 3);
+        write_number(s, old.erases + 1u, 3);
         ok = write_end(s);
     }
     if (!ok) {
@@ -788,7 +801,7 @@ static bool is_log(const perdure_record *record) {
 #if PERDURE_LOGS
 /* Where a log stands, in the RAM for current values: number of the next sample (four bytes), how many short entries
  * rest on the last full one, how many samples that one has. */
-static uint8_t *log_state(const perdure_config *c, uint32_t index) {
+static OUT_OF_LINE uint8_t *log_state(const perdure_config *c, uint32_t index) {
     return c->totals + c->records[index].total_offset;
 }
 
@@ -805,26 +818,32 @@ static uint32_t count_to_rest_on(const perdure_record *record, uint32_t bytes, u
     return bytes == count * record->bytes ? count : 0u;
 }
 
+/* `count` samples, which are `bytes` bytes, are in it. */
+static OUT_OF_LINE void size_log_source(source *f, uint32_t count, uint32_t bytes) {
+    f->count = count;
+    f->length = LOG_BYTES + bytes;
+    f->bytes = 1u + head_bytes(f->id) + (f->length >= 0x80u ? 2u : 1u) + f->length;
+}
+
 /* A log's full entry: `count` samples at `samples`. Without, the newest entry's as a start puts it again, or later
- * none: then it carries on the number only. */
-static bool find_log_source(const perdure_store *s, uint32_t index, const uint8_t *samples, uint32_t count, source *f) {
+ * none: then it carries on the number only. `e` is overwritten then. */
+static bool find_log_source(const perdure_store *s, uint32_t index, const uint8_t *samples, uint32_t count, source *f,
+                            entry *e) {
     const perdure_config *c = s->config;
     bool ok = true;
     f->number = get_le(log_state(c, index));
     f->payload = samples;
-    f->length = LOG_BYTES + count * f->record->bytes;
+    uint32_t bytes = count * f->record->bytes;
     if (samples == NULL && s->newest_index == index) {
-        entry e;
-        entry_forget(c, &e);
-        ok = read_entry(s, NULL, s->newest_place, &e);
-        count = e.log_count;
-        f->address = e.kind == KIND_SHORT ? e.body + 1u : e.body;
-        f->copy = e.end - f->address;
-        f->length = LOG_BYTES + f->copy;
+        entry_forget(c, e);
+        ok = read_entry(s, NULL, s->newest_place, e);
+        count = e->log_count;
+        f->address = e->kind == KIND_SHORT ? e->body + 1u : e->body;
+        f->copy = e->end - f->address;
+        bytes = f->copy;
         f->number -= count;
     }
-    f->count = count;
-    f->bytes = 1u + head_bytes(f->id) + (f->length >= 0x80u ? 2u : 1u) + f->length;
+    size_log_source(f, count, bytes);
     return ok;
 }
 #endif
@@ -832,6 +851,7 @@ static bool find_log_source(const perdure_store *s, uint32_t index, const uint8_
 /* Finds what record `index` consists of now; `payload` is its new value, or NULL for the stored one. */
 static bool find_source(const perdure_store *s, uint32_t index, const uint8_t *payload, source *f) {
     const perdure_config *c = s->config;
+    entry e;
     memset(f, 0, sizeof *f);
     f->kind = KIND_VALUE;
     if (index < c->record_count) {
@@ -841,7 +861,7 @@ static bool find_source(const perdure_store *s, uint32_t index, const uint8_t *p
         f->length = record->bytes;
 #if PERDURE_LOGS
         if (is_log(record)) {
-            return find_log_source(s, index, payload, payload == NULL ? 0u : record->batch, f);
+            return find_log_source(s, index, payload, payload == NULL ? 0u : record->batch, f, &e);
         }
 #endif
 #if PERDURE_TOTALS
@@ -860,7 +880,6 @@ static bool find_source(const perdure_store *s, uint32_t index, const uint8_t *p
 #endif
     }
     if (payload == NULL) {
-        entry e;
         entry_forget(c, &e);
         const bool ok = read_newest(s, index, &e);
         f->record = NULL;
@@ -986,7 +1005,7 @@ static uint32_t total_moves(const perdure_config *c, const perdure_record *recor
     return excess != 0u ? FULL_ONLY : head_bytes(record->id) + (bits >> 3);
 }
 
-static bool append_short_total(perdure_store *s, const perdure_record *record, const uint8_t *payload) {
+static OUT_OF_LINE bool append_short_total(perdure_store *s, const perdure_record *record, const uint8_t *payload) {
     uint32_t bits = 0;
     uint32_t count = 0; /* of bits that wait, below 8 */
     entry_begin(s);
@@ -1032,6 +1051,14 @@ static bool append_short_log(perdure_store *s, uint32_t index, const source *f) 
 #endif
 
 #if PERDURE_TOTALS
+#define NO_FIELD 0x7C0u /* larger than any record */
+
+/* Descriptor `i` of the last full entry of a total; NO_FIELD if it cannot be read any more. */
+static OUT_OF_LINE uint32_t field_of(const entry *e, uint32_t i) {
+    uint8_t field;
+    return flash_read(e->config, e->fields + i, &field, 1) ? field : NO_FIELD;
+}
+
 /* Carries a total's current value up to the low-order bits of the short entry `e`: now += (bits - now) mod 2^width. */
 static void apply_short(entry *e, uint8_t *now, uint32_t bytes_max) {
     uint32_t bits = 0;
@@ -1039,10 +1066,11 @@ static void apply_short(entry *e, uint8_t *now, uint32_t bytes_max) {
     read_again(e, e->body);
     for (uint32_t i = 0; i < e->field_count; i++) {
         uint32_t carry = 0;
-        uint32_t width = e->fields[i] & 0x3Fu;
-        uint32_t bytes = 1u << (e->fields[i] >> 6);
+        const uint32_t field = field_of(e, i);
+        uint32_t width = field & 0x3Fu;
+        uint32_t bytes = 1u << (field >> 6);
         if (bytes > bytes_max) {
-            return; /* a field that this firmware does not have */
+            return; /* a field that this firmware does not have, or NO_FIELD */
         }
         bytes_max -= bytes;
         for (; bytes != 0u; bytes--) {
@@ -1090,7 +1118,7 @@ static bool copy_out(perdure_store *s, uint32_t index, bool here) {
 }
 
 /* The first record from `index` on whose newest full entry lies in `block`; slots(c) if there is none. */
-static uint32_t living_in(const perdure_config *c, uint32_t block, uint32_t index) {
+static OUT_OF_LINE uint32_t living_in(const perdure_config *c, uint32_t block, uint32_t index) {
     while (index < slots(c) && (c->newest[index] == 0u || BLOCK_OF(c->newest[index]) != block)) {
         index++;
     }
@@ -1170,16 +1198,21 @@ static void forget(const perdure_config *c, uint32_t block) {
     }
 }
 
-static uint32_t shorter(const entry *e, const perdure_record *record) {
-    return e->length < record->bytes ? e->length : record->bytes;
+/* Reads the payload at `address` of entry `e` into `to`; what the entry is too short for comes from the defaults. False if it
+ * cannot be read. */
+static bool fetch(const entry *e, const perdure_record *record, uint32_t address, uint8_t *to) {
+    const uint32_t bytes = e->length < record->bytes ? e->length : record->bytes;
+    const bool ok = flash_read(e->config, address, to, bytes);
+    set_default(record, to, bytes);
+    return ok;
 }
 
 /* Takes entry `e` at `place` as the newest of its record. */
-static void apply(perdure_store *s, uint32_t place, entry *e) {
+static OUT_OF_LINE void apply(perdure_store *s, uint32_t place, entry *e) {
     const perdure_config *c = s->config;
 #if PERDURE_BAD_BLOCKS
     if (e->index == c->record_count) {
-        for (read_again(e, e->body); e->at.left > 1u;) {
+        for (read_again(e, e->body); e->left > 1u;) {
             const uint32_t block = take(e, 2);
             if (block < c->blocks) {
                 c->block_flags[block] |= BLOCK_BAD;
@@ -1211,9 +1244,12 @@ static void apply(perdure_store *s, uint32_t place, entry *e) {
             apply_short(e, now, record->bytes);
             return;
         }
-        (void)flash_read(c, e->body + e->field_count, now, shorter(e, record));
-        set_default(record, now, shorter(e, record)); /* an earlier entry may have been longer */
-        if (e->field_count != record->field_count || memcmp(e->fields, record->fields, e->field_count) != 0) {
+        (void)fetch(e, record, e->body + e->field_count, now); /* an earlier entry may have been longer */
+        bool same = e->field_count == record->field_count;
+        for (uint32_t i = 0; same && i < e->field_count; i++) {
+            same = field_of(e, i) == record->fields[i];
+        }
+        if (!same) {
             place |= FOREIGN_FIELDS;
         }
     }
@@ -1236,7 +1272,7 @@ static void show(walk *k, uint32_t place, entry *e) {
     if (e->kind == KIND_SHORT) {
         read_again(e, at++);
         number += take(e, 1) * e->log_count;
-        e->length = (e->width >> 3) - 1u;
+        e->length = (uint16_t)((e->width >> 3) - 1u);
     } else if (e->log) {
         c->newest[k->index] = place; /* for the short ones that follow; put back in the end */
     } else {
@@ -1245,11 +1281,10 @@ static void show(walk *k, uint32_t place, entry *e) {
     if (e->log_count == 0u) {
         return; /* carries on the number only */
     }
-    e->length /= e->log_count;
+    e->length = (uint16_t)((uint32_t)e->length / e->log_count);
     for (uint32_t i = e->log_count; i != 0u && !k->done; i--) {
         /* An entry that failed and was put again may come twice. */
-        if (number >= k->next && flash_read(c, at, k->sample, shorter(e, record))) {
-            set_default(record, k->sample, shorter(e, record));
+        if (number >= k->next && fetch(e, record, at, k->sample)) {
             k->next = number + 1u;
             k->done = !k->visit(k->context, number, k->sample);
         }
@@ -1273,35 +1308,37 @@ static void settle_oldest(perdure_store *s, walk *k, entry *e) {
     if (oldest.age >= limit) {
         return;
     }
-    if (e->base != 0u && oldest.index != NONE && (s->config->newest[oldest.index] & ~FOREIGN_FIELDS) == e->base) {
-        e->index = oldest.index; /* the fields of its full entry are at hand, and its check code was right */
+    const uint32_t place = place_of_age(s, oldest.age);
+    if (e->base != 0u && oldest.bits != 0u && oldest.which != NONE &&
+        (s->config->newest[oldest.which] & ~FOREIGN_FIELDS) == e->base) {
+        e->index = oldest.which; /* the fields of its full entry are at hand, and its check code was right */
         e->kind = KIND_SHORT;
-        e->body = oldest.body;
-        e->end = oldest.body + ((e->width + 7u) >> 3);
-    } else if (!read_entry(s, NULL, oldest.place, e)) {
+        e->body = address_of(s->config, place) + oldest.bits;
+        e->end = e->body + ((e->width + 7u) >> 3);
+    } else if (!read_entry(s, NULL, place, e)) {
         return;
     }
 #if PERDURE_LOGS
     if (k->visit != NULL) {
-        show(k, oldest.place, e);
+        show(k, place, e);
         return;
     }
 #endif
     if (e->index != NONE) {
-        apply(s, oldest.place, e);
+        apply(s, place, e);
     } else if (e->tag == TAG_MARK && k->count == 0u) {
         /* Format gave up everything. Behind that mark comes nothing, unless a start could not read it and went on. That
          * start's restart entry voids it, but where the erase of this block is torn, the one may be readable without the
          * other. */
         s->state = PERDURE_BLANK;
-        s->unit = (uint16_t)UNIT_OF(oldest.place); /* where a format that comes now puts further marks */
+        s->unit = (uint16_t)UNIT_OF(place); /* where a format that comes now puts further marks */
     }
 }
 
 static void note_entry(perdure_store *s, walk *k, uint32_t place, entry *e) {
     const perdure_config *c = s->config;
     if (e->units > s->live_max) {
-        s->live_max = (uint16_t)e->units;
+        s->live_max = e->units;
     }
     /* Format's mark is no fact yet, unlike the other marks: a start that did not see it voids it. */
     const bool is_mark = e->tag == TAG_MARK;
@@ -1320,18 +1357,20 @@ static void note_entry(perdure_store *s, walk *k, uint32_t place, entry *e) {
     }
 #if PERDURE_UNKNOWN
     if (e->index > c->record_count && e->index != NONE) {
-        c->unknown_ids[e->index - c->record_count - 1u] = (uint16_t)e->id;
+        c->unknown_ids[e->index - c->record_count - 1u] = e->id;
     }
 #endif
     seen *at = &k->list[k->count];
     s->newest_place = place;
-    at->place = place;
     at->age = age_order(s, place);
     at->from = e->from;
-    at->full_id = e->kind >= KIND_VALUE ? (uint16_t)e->id : 0u;
-    at->index = e->kind == KIND_SHORT ? (uint16_t)e->index : NONE;
-    at->body = e->body;
-    s->newest_index = (uint16_t)e->index;
+    at->bits = 0;
+    at->which = e->kind >= KIND_VALUE ? e->id : 0u;
+    if (e->kind == KIND_SHORT) {
+        at->which = e->index;
+        at->bits = (uint8_t)(e->body - address_of(c, place));
+    }
+    s->newest_index = e->index;
     s->newest_from = e->from != NO_RESTART ? e->from : at->age;
     if (k->count == PENDING_MAX) {
         settle_oldest(s, k, e);
@@ -1390,23 +1429,22 @@ static perdure_status find_head(perdure_store *s, entry *e) {
     const perdure_config *c = s->config;
     uint32_t best = 0;
     uint32_t block = 0;
-    uint32_t sequence;
-    uint32_t erases;
+    stamp at;
     bool foreign = false;
     for (uint32_t i = 0; i < c->blocks; i++) {
-        const uint32_t stamp = read_stamp(c, i, &sequence, &erases);
-        if (stamp == STAMP_OK) {
-            if (sequence == 0u) { /* a format was begun; `unit` tells it from an area without a log */
+        const uint32_t found = read_stamp(e, i, &at);
+        if (found == STAMP_OK) {
+            if (at.sequence == 0u) { /* a format was begun; `unit` tells it from an area without a log */
                 s->head = (uint16_t)i;
                 s->sequence = 0;
                 s->unit = s->stamp_units;
                 return PERDURE_BLANK;
             }
-            if (sequence > best) {
-                best = sequence;
+            if (at.sequence > best) {
+                best = at.sequence;
                 block = i;
             }
-        } else if (stamp == STAMP_OTHER || used_from(c, i, 0) != 0u) {
+        } else if (found == STAMP_OTHER || used_from(c, i, 0) != 0u) {
             foreign = true;
         }
     }
@@ -1414,9 +1452,9 @@ static perdure_status find_head(perdure_store *s, entry *e) {
         return foreign ? PERDURE_FOREIGN : PERDURE_BLANK;
     }
     for (uint32_t i = 0; i < c->blocks && i < best; i++) {
-        if (read_stamp(c, block, &sequence, &erases) == STAMP_OK && sequence == best - i) {
+        if (read_stamp(e, block, &at) == STAMP_OK && at.sequence == best - i) {
             s->head = (uint16_t)block;
-            s->sequence = sequence;
+            s->sequence = at.sequence;
             if (block_has_entry(s, block, e)) {
                 return PERDURE_OK;
             }
@@ -1470,11 +1508,10 @@ static bool set_sizes(perdure_store *s, const perdure_config *c) {
 }
 
 /* A block that waits erased, or is set aside, has another stamp; one whose stamp is lost is read all the same. */
-static bool holds_entries(const perdure_store *s, uint32_t block) {
-    uint32_t sequence;
-    uint32_t erases;
+static bool holds_entries(const perdure_store *s, uint32_t block, entry *e) {
+    stamp at;
     return ring_distance(s->config, block, s->head) < s->sequence &&
-           (read_stamp(s->config, block, &sequence, &erases) != STAMP_OK || sequence == sequence_of(s, block));
+           (read_stamp(e, block, &at) != STAMP_OK || at.sequence == sequence_of(s, block));
 }
 
 /* Reads the whole ring into RAM. */
@@ -1482,8 +1519,7 @@ static perdure_status scan(perdure_store *s) {
     const perdure_config *c = s->config;
     walk k;
     entry e;
-    uint32_t sequence;
-    uint32_t erases;
+    stamp at;
     s->pending = NONE;
     s->newest_index = NONE;
 #if PERDURE_HEALTH
@@ -1513,7 +1549,7 @@ static perdure_status scan(perdure_store *s) {
     uint32_t block = s->head;
     do {
         block = ring_next(c, block);
-        if (holds_entries(s, block)) {
+        if (holds_entries(s, block, &e)) {
             s->unit = (uint16_t)walk_block(s, &k, &e, block);
         }
     } while (block != s->head);
@@ -1525,8 +1561,8 @@ static perdure_status scan(perdure_store *s) {
     }
     for (s->blanks = 0;; s->blanks++) {
         block = ring_next_good(s, block);
-        if (block == s->head || block == s->pending || read_stamp(c, block, &sequence, &erases) != STAMP_OK ||
-            sequence != sequence_of(s, block) + c->blocks) {
+        if (block == s->head || block == s->pending || read_stamp(&e, block, &at) != STAMP_OK ||
+            at.sequence != sequence_of(s, block) + c->blocks) {
             break;
         }
     }
@@ -1647,6 +1683,32 @@ perdure_status perdure_open(perdure_store *store, const perdure_config *config, 
  * The other calls
  * ---------------------------------------------------------------------------------------------------------------- */
 
+#if PERDURE_GET_UNCHECKED
+/* Finds the payload of the newest full entry of `record`, which stands at `place`: `body` and `length` of `e`. The entry was
+ * verified when this start or a put took it for the newest; it is not verified again. */
+static bool find_payload(const perdure_config *c, const perdure_record *record, uint32_t place, entry *e) {
+    uint8_t first;
+    uint8_t length[2];
+    e->config = c;
+    e->body = address_of(c, place);
+    if (!flash_read(c, e->body, &first, 1)) {
+        return false;
+    }
+    e->body += head_bytes(record->id) + (first == TAG_RESTART ? RESTART_BYTES : 0u);
+    if (!flash_read(c, e->body++, length, 1)) {
+        return false;
+    }
+    e->length = length[0];
+    if (length[0] >= 0x80u) {
+        if (!flash_read(c, e->body++, length + 1, 1)) {
+            return false;
+        }
+        e->length = (uint16_t)((((uint32_t)length[0] & 0x7Fu) << 8) | length[1]);
+    }
+    return true;
+}
+#endif
+
 perdure_status perdure_get(const perdure_store *store, uint16_t index, void *to) {
     const perdure_config *c = store->config;
     const perdure_record *record = &c->records[index];
@@ -1661,12 +1723,13 @@ perdure_status perdure_get(const perdure_store *store, uint16_t index, void *to)
         return PERDURE_OK;
     }
 #endif
+#if PERDURE_GET_UNCHECKED
+    const bool found = find_payload(c, record, c->newest[index], &e);
+#else
     entry_forget(c, &e);
-    if (!read_newest(store, index, &e) || !flash_read(c, e.body, to, shorter(&e, record))) {
-        return PERDURE_FAULT;
-    }
-    set_default(record, (uint8_t *)to, shorter(&e, record));
-    return PERDURE_OK;
+    const bool found = read_newest(store, index, &e);
+#endif
+    return found && fetch(&e, record, e.body, (uint8_t *)to) ? PERDURE_OK : PERDURE_FAULT;
 }
 
 /* May something be put? A lazy start puts its restart entry now. */
@@ -1738,16 +1801,10 @@ static perdure_status put(perdure_store *s, uint32_t index, const source *f, uin
     return s->state != PERDURE_OK ? PERDURE_READ_ONLY : PERDURE_FAULT;
 }
 
-perdure_status perdure_put(perdure_store *store, uint16_t index, const void *from) {
-    const uint8_t *payload = (const uint8_t *)from;
+/* Puts the value `payload`. Not a part of perdure_put, so that nothing of it is on the stack while a lazy start is settled. */
+static OUT_OF_LINE perdure_status put_value(perdure_store *store, uint32_t index, const uint8_t *payload) {
     uint32_t moves = FULL_ONLY;
     source f;
-    if (is_log(&store->config->records[index])) {
-        return PERDURE_CONFIG;
-    }
-    if (!writable(store)) {
-        return PERDURE_READ_ONLY;
-    }
     (void)find_source(store, index, payload, &f);
 #if PERDURE_TOTALS
     if (f.kind == KIND_TOTAL) {
@@ -1760,11 +1817,21 @@ perdure_status perdure_put(perdure_store *store, uint16_t index, const void *fro
     return put(store, index, &f, moves);
 }
 
+perdure_status perdure_put(perdure_store *store, uint16_t index, const void *from) {
+    if (is_log(&store->config->records[index])) {
+        return PERDURE_CONFIG;
+    }
+    if (!writable(store)) {
+        return PERDURE_READ_ONLY;
+    }
+    return put_value(store, index, (const uint8_t *)from);
+}
+
 #if PERDURE_LOGS
 /* Is the first sample that `block` is known to begin with not beyond the first that is asked for? */
 static bool begins_before(const perdure_store *s, uint32_t block, const walk *k, entry *e) {
     uint32_t unit = s->stamp_units;
-    if (!holds_entries(s, block)) {
+    if (!holds_entries(s, block, e)) {
         return false;
     }
     for (uint32_t tries = 4; tries != 0u; tries--) {
@@ -1779,17 +1846,23 @@ static bool begins_before(const perdure_store *s, uint32_t block, const walk *k,
     return false;
 }
 
-perdure_status perdure_append(perdure_store *store, uint16_t index, const void *samples, uint8_t count) {
+/* As put_value, of a log. */
+static OUT_OF_LINE perdure_status put_samples(perdure_store *store, uint32_t index, const uint8_t *samples,
+                                              uint32_t count) {
     source f;
+    (void)find_source(store, index, samples, &f); /* of a whole batch; now of as many as there are */
+    size_log_source(&f, count, count * f.record->bytes);
+    return put(store, index, &f, head_bytes(f.id) + 1u + f.length - LOG_BYTES);
+}
+
+perdure_status perdure_append(perdure_store *store, uint16_t index, const void *samples, uint8_t count) {
     if (count == 0u || count > store->config->records[index].batch) {
         return PERDURE_CONFIG;
     }
     if (!writable(store)) {
         return PERDURE_READ_ONLY;
     }
-    (void)find_source(store, index, (const uint8_t *)samples, &f); /* of a whole batch; now of as many as there are */
-    (void)find_log_source(store, index, (const uint8_t *)samples, count, &f);
-    return put(store, index, &f, head_bytes(f.id) + 1u + f.length - LOG_BYTES);
+    return put_samples(store, index, (const uint8_t *)samples, count);
 }
 
 uint32_t perdure_log_next(const perdure_store *store, uint16_t index) {
@@ -1822,7 +1895,7 @@ void perdure_read_log(const perdure_store *store, uint16_t index, uint32_t from,
     c->newest[index] = 0;
     block = ring_distance(c, back, s.head);
     for (;; block = ring_next(c, block)) {
-        if (holds_entries(&s, block) && block != store->pending && !k.done) {
+        if (holds_entries(&s, block, &e) && block != store->pending && !k.done) {
             (void)walk_block(&s, &k, &e, block);
         }
         if (block == store->head) {
@@ -1887,7 +1960,7 @@ perdure_status perdure_put_now(perdure_store *store, uint16_t index, const void 
 #if PERDURE_FORMAT_CALL
 /* Puts `count` of format's marks behind those that are there, if any, beginning at `unit`. However often formats are
  * cut, the same bytes go to the same places, so what a cut left of one does the next no harm. */
-static void append_format_marks(perdure_store *s, uint32_t count) {
+static OUT_OF_LINE void append_format_marks(perdure_store *s, uint32_t count) {
     const uint32_t used = used_from(s->config, s->head, s->unit);
     while (count != 0u && room(s) >= s->mark_units) {
         if (s->unit < used) {
@@ -1899,6 +1972,13 @@ static void append_format_marks(perdure_store *s, uint32_t count) {
     }
 }
 
+/* Is what an earlier format put behind the stamp of `block` whole? */
+static OUT_OF_LINE bool format_began(const perdure_store *s, uint32_t block) {
+    entry e;
+    entry_forget(s->config, &e);
+    return block_has_entry(s, block, &e);
+}
+
 perdure_status perdure_format(perdure_store *store, const perdure_config *config) {
     if (!set_sizes(store, config)) {
         return PERDURE_CONFIG;
@@ -1907,8 +1987,6 @@ perdure_status perdure_format(perdure_store *store, const perdure_config *config
      * sequence number 0, which says the same while the log goes; it gets its true stamp last. A mark behind that stamp
      * says that it is whole, before any other block is touched: a format that finds none begins with that block again,
      * the log being whole, and one that finds it leaves it alone, the log being perhaps half gone. */
-    entry e;
-    entry_forget(config, &e);
     (void)scan(store);
     const bool log = store->sequence != 0u && store->unit != 0u;
     bool stamped = store->sequence == 0u && store->unit != 0u;
@@ -1932,7 +2010,7 @@ perdure_status perdure_format(perdure_store *store, const perdure_config *config
     store->sequence = 0;
     store->unit = store->stamp_units;
     store->head_check = check_begin(config, 0);
-    if (!stamped || !block_has_entry(store, begun, &e)) {
+    if (!stamped || !format_began(store, begun)) {
         (void)erase_block(store, begun, 0);
     }
     append_format_marks(store, 1);
@@ -1976,7 +2054,11 @@ void perdure_get_health(const perdure_store *store, perdure_health *health) {
 }
 
 bool perdure_erase_count(const perdure_store *store, uint16_t block, uint32_t *count) {
-    uint32_t sequence;
-    return read_stamp(store->config, block, &sequence, count) == STAMP_OK;
+    stamp at;
+    entry e;
+    e.config = store->config;
+    const bool ok = read_stamp(&e, block, &at) == STAMP_OK;
+    *count = at.erases;
+    return ok;
 }
 #endif

@@ -55,6 +55,13 @@ extern "C" {
 #define PERDURE_HEALTH 1 /* perdure_get_health and perdure_erase_count */
 #endif
 
+/* No feature, but a choice: 1 has perdure_get return a value without computing its check code again. perdure_open has computed that
+ * of every entry; what has rotted in flash since is then returned as if it were good, unless the port's read answers false. README.md
+ * ("Which call when") argues for 0. */
+#ifndef PERDURE_GET_UNCHECKED
+#define PERDURE_GET_UNCHECKED 0
+#endif
+
 /* Only where perdure_put_now is called from an interrupt: keeps that interrupt out for a few instructions and lets it in again.
  * The store calls them in pairs, never nested, and does not touch the flash in between. */
 #ifndef PERDURE_MASK
@@ -165,7 +172,7 @@ perdure_status perdure_open(perdure_store *store, const perdure_config *config, 
 
 /* Copies record `index` (its place in config->records) to `to`, config->records[index].bytes bytes.
  * Returns PERDURE_OK; PERDURE_DEFAULT when nothing was ever stored (`to` holds the default);
- * PERDURE_FAULT when the stored value cannot be read (`to` is not to be used).
+ * PERDURE_FAULT when the stored value cannot be read (`to` is not to be used); with PERDURE_GET_UNCHECKED only if the port says so.
  * A value stored by a firmware with a shorter record is completed with the default's last bytes.
  * Not for a log: perdure_read_log reads those, and perdure_log_next and perdure_read_log are for nothing else. */
 perdure_status perdure_get(const perdure_store *store, uint16_t index, void *to);

@@ -4,7 +4,7 @@
     stack.py FILE.s FILE.su RETURN_BYTES
 
 FILE.su is what -fstack-usage wrote, a frame a function; RETURN_BYTES is what a call itself pushes beside the frame (2 on an AVR, 0 where
-the frame holds the return address). Prints a line a public function: its name, its bytes, the chain. Calls through pointers (the
+the frame holds the return address). Prints a line a public function: its name, its bytes, the chain with the bytes of each. Calls through pointers (the
 port, a visitor) and of the C library are not in it: theirs come on top. Ends with 1 for recursion, or where it finds no function.
 """
 import re
@@ -64,7 +64,7 @@ def main():
             size, chain = deepest(name, frames, calls, pushed)
         except RecursionError as error:
             sys.exit(f"stack: recursion: {error}")
-        print(name, size, " > ".join(chain))
+        print(name, size, " > ".join(f"{one} {frames[one] + pushed}" for one in chain))
 
 
 if __name__ == "__main__":

@@ -109,6 +109,29 @@ TEST(ChangedRecords, AValueThatBecameATotalIsStoredAndTakesPuts) {
     EXPECT_EQ(now, 6U);
 }
 
+// A total of a newer firmware that gets no room, put in turn with one that is known: its short entries are read over.
+TEST(ChangedRecords, ShortEntriesOfATotalThatHasNoRoomAreReadOver) {
+    Area area({});
+    ASSERT_EQ(perdure_format(&area.store, &area.config), PERDURE_OK);
+    ASSERT_EQ(perdure_put(&area.store, record_2, totals_of(4000, 250).bytes), PERDURE_OK);
+    forge(area, {0xC5, 2, PERDURE_FIELD(1, 8), 0x34, 0x12}); // record 5, one field, its low 8 bits when short
+    area.store.unit++;
+    ASSERT_EQ(perdure_put(&area.store, record_2, totals_of(4100, 251).bytes), PERDURE_OK);
+    forge(area, {0x45, 0x40});
+    area.store.unit++;
+    const uint8_t value[4] = {1, 2, 3, 4};
+    ASSERT_EQ(perdure_put(&area.store, record_1, value), PERDURE_OK);
+    const std::vector<uint8_t> before = area.flash;
+    area.config.unknown_max = 0;
+    EXPECT_EQ(perdure_open(&area.store, &area.config, false), PERDURE_READ_ONLY);
+    uint8_t found[6] = {};
+    EXPECT_EQ(perdure_get(&area.store, record_1, found), PERDURE_OK);
+    EXPECT_EQ(std::memcmp(found, value, 4), 0);
+    EXPECT_EQ(perdure_get(&area.store, record_2, found), PERDURE_OK);
+    EXPECT_EQ(std::memcmp(found, totals_of(4100, 251).bytes, 6), 0);
+    EXPECT_EQ(area.flash, before) << "nothing is touched";
+}
+
 TEST(ChangedRecords, AnotherShapeOfBlocksIsForeign) {
     Area area({});
     ASSERT_EQ(perdure_format(&area.store, &area.config), PERDURE_OK);

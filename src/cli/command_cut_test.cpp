@@ -6,6 +6,7 @@
 #include <sstream>
 #include <string>
 
+#include <fmt/format.h>
 #include <gtest/gtest.h>
 #include <nlohmann/json.hpp>
 
@@ -38,7 +39,7 @@ const std::string orchard = source_path("examples/orchard-valve/orchard-valve.to
 
 /// Writes a project of a small part; its path.
 std::string project(const std::string& name, const std::string& areas_and_records, const std::string& product = "") {
-    const std::string path = own_folder() + name;
+    std::string path = own_folder() + name;
     std::ofstream(path) << "[product]\nname = \"door counter\"\nlife = \"2 y\"\n"
                         << product << R"(
 [part]
@@ -223,7 +224,8 @@ TEST(CommandCut, ShardsAddUpToTheWhole) {
 TEST(CommandCut, AShardThatFailedIsAddedUpToo) {
     const std::string folder = own_folder();
     for (const std::string shard : {"1", "2"}) {
-        std::ofstream(folder + "fail-" + shard + ".json")
+        const std::string kept = fmt::format("{}fail-{}.json", folder, shard);
+        std::ofstream(kept)
             << cut({small_project(), "--length", "1", "--nested", "2", "--json", "--shard", shard + "/2"}).out;
     }
     // As if the first shard's second part had failed: it tries no further ones.
@@ -309,7 +311,7 @@ TEST(CommandCut, EachOutcomeOfTheTableNamesACaseThatCanBePlayed) {
     const std::string folder = own_folder();
     std::vector<std::string> merge{"--merge", "--json"};
     for (const std::string shard : {"1", "2"}) {
-        const std::string kept = folder + "case-shard-" + shard + ".json";
+        const std::string kept = fmt::format("{}case-shard-{}.json", folder, shard);
         std::ofstream(kept) << cut({path, "--length", "1", "--nested", "2", "--json", "--shard", shard + "/2"}).out;
         merge.push_back(kept);
     }

@@ -215,6 +215,22 @@ std::string store_version() {
     return std::string(header.substr(at, header.find('\n', at) - at));
 }
 
+/// The most that one call of the bench moves, and the most records of an area.
+void set_largest(const FirmwarePlan& plan, data& out) {
+    uint32_t bench_bytes = plan.payload_bytes_max;
+    size_t records_max = 0;
+    for (const PlannedArea& area : plan.areas) {
+        records_max = std::max(records_max, area.records.size());
+        for (const Record* record : area.records) {
+            if (record->has_log_entries()) {
+                bench_bytes = std::max(bench_bytes, record->log->batch * record->payload_bytes());
+            }
+        }
+    }
+    out.set("bench_bytes", number(bench_bytes));
+    out.set("records_max", number(records_max));
+}
+
 } // namespace
 
 data template_values(const Project& project, const FirmwarePlan& plan, const EmitOptions& options) {
@@ -234,18 +250,7 @@ data template_values(const Project& project, const FirmwarePlan& plan, const Emi
     out.set("unknown_max", number(plan.unknown_max));
     out.set("payload_max", number(plan.payload_bytes_max));
     out.set("bench", flag(options.bench));
-    uint32_t bench_bytes = plan.payload_bytes_max;
-    size_t records_max = 0;
-    for (const PlannedArea& area : plan.areas) {
-        records_max = std::max(records_max, area.records.size());
-        for (const Record* record : area.records) {
-            if (record->has_log_entries()) {
-                bench_bytes = std::max(bench_bytes, record->log->batch * record->payload_bytes());
-            }
-        }
-    }
-    out.set("bench_bytes", number(bench_bytes));
-    out.set("records_max", number(records_max));
+    set_largest(plan, out);
     out.set("several", flag(plan.areas.size() > 1));
     out.set("area_count", number(plan.areas.size()));
     set_part(project, options, out);

@@ -1,5 +1,6 @@
 // Emitted folders as an engineer uses them: their own test is compiled and run on this machine, their port is filled
 // in.
+#include <fmt/format.h>
 #include <gtest/gtest.h>
 
 #include "tests/firmware/emitted.hpp"
@@ -136,9 +137,10 @@ TEST(EmittedRam, IsWhatTheCompilerSays) {
             const std::string area = wrote.output.substr(name, wrote.output.find('"', name) - name);
             const unsigned long predicted = std::stoul(wrote.output.substr(at + 26));
             // The compiler may pad the struct's end, by less than one of its largest member's alignment.
-            checks += "CHECK(ram_least_" + area + ", sizeof(" + area + "_ram) >= sizeof(perdure_store) + " +
-                      std::to_string(predicted) + ");\nCHECK(ram_most_" + area + ", sizeof(" + area +
-                      "_ram) < sizeof(perdure_store) + sizeof(void *) + " + std::to_string(predicted) + ");\n";
+            checks += fmt::format("CHECK(ram_least_{0}, sizeof({0}_ram) >= sizeof(perdure_store) + {1});\n"
+                                  "CHECK(ram_most_{0}, sizeof({0}_ram) < sizeof(perdure_store) + sizeof(void *) + "
+                                  "{1});\n",
+                                  area, predicted);
             ++areas;
         }
         EXPECT_GE(areas, 1U);

@@ -2,6 +2,7 @@
 // compiler is not installed its test is skipped; `./dev test` installs them.
 #include <chrono>
 
+#include <fmt/format.h>
 #include <gtest/gtest.h>
 #include <nlohmann/json.hpp>
 
@@ -32,9 +33,9 @@ std::string compile_all(const ScratchFolder& folder, const Target& target, const
         if (!with_store && std::string(file).rfind("store/", 0) == 0) { continue; }
         const std::string warnings =
             std::string(file).rfind("store/", 0) == 0 ? "-Wall -Wextra -Wpedantic -Werror" : strict_flags;
-        const Ran ran = run_shell("cd '" + folder / "data" + "' && " + target.compiler + " " + target.flags +
-                                  " -DPERDURE_FEATURES -I. " + flags + " " + warnings + " -isystem '" +
-                                  folder / "include" + "' -c " + file + " -o '" + folder / "out.o" + "'");
+        const Ran ran = run_shell(
+            fmt::format("cd '{}' && {} {} -DPERDURE_FEATURES -I. {} {} -isystem '{}' -c {} -o '{}'", folder / "data",
+                        target.compiler, target.flags, flags, warnings, folder / "include", file, folder / "out.o"));
         if (ran.code != 0) { said += file + (": " + ran.output); }
     }
     return said;

@@ -158,5 +158,35 @@ TEST(Examples, OneTotalAloneUsesNineteenTwentiethsOfEachBlock) {
     EXPECT_GE(saves_a_block / 256, 0.95) << saves_a_block;
 }
 
+// A start opens one area after the other, so what is asked of the start is asked of all together.
+TEST(Examples, TheLoggersAreasAreOpenedOneAfterTheOther) {
+    Project project = load_project(source_path("examples/cold-store-logger/cold-store-logger.toml"), catalog()).value();
+    const auto needs = [](const Budget& budget, const std::string& name) {
+        std::vector<double> out;
+        for (const Finding& finding : budget.findings) {
+            if (finding.name == name) { out.push_back(finding.need); }
+        }
+        return out;
+    };
+    Budget budget = make_budget(project).value();
+    const std::vector<double> each = needs(budget, "start-up"), all = needs(budget, "start-up of all");
+    ASSERT_EQ(each.size(), 2U);
+    ASSERT_EQ(all.size(), 1U);
+    EXPECT_DOUBLE_EQ(all[0], each[0] + each[1]);
+    // Each area keeps to this, both together do not.
+    project.requirements.start_up_max_ms = std::max(each[0], each[1]) + 1;
+    Deadline deadline;
+    deadline.name = "radio";
+    deadline.limit_ms = *project.requirements.start_up_max_ms;
+    deadline.open = true;
+    project.conditions.deadlines.push_back(deadline);
+    budget = make_budget(project).value();
+    std::vector<std::string> failing;
+    for (const Finding& finding : budget.findings) {
+        if (finding.status == FindingStatus::fails) { failing.push_back(finding.name); }
+    }
+    EXPECT_EQ(failing, (std::vector<std::string>{"start-up of all", "deadline radio"}));
+}
+
 } // namespace
 } // namespace perdure

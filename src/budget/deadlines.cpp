@@ -54,12 +54,17 @@ bool reads_while_writing(const Device& part) {
 
 Wait longest_wait(const Project& project, const Deadline& deadline, const std::vector<AreaBudget>& areas, bool aged) {
     Wait out;
+    double opens_ms = 0; // a start opens one area after the other
     for (const AreaBudget& area : areas) {
         const auto times = area.laid_out ? times_after(project, aged ? erases_of(project, area) : 0) : std::nullopt;
         if (!times) { continue; }
         const Wait wait = deadline.counts == DeadlineCounts::call ? longest_call(deadline, area, *times)
                                                                   : longest_operation(deadline, area, *times);
         out.take(wait.ms, wait.behind);
+        opens_ms += latency_of(area.layout, *times, area.wear, area.lazy_start).open_ms;
+    }
+    if (deadline.open && deadline.counts == DeadlineCounts::call && areas.size() > 1) {
+        out.take(opens_ms, "opening all areas");
     }
     return out;
 }

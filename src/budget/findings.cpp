@@ -301,6 +301,7 @@ tl::expected<Budget, Refusal> budget_of(const Project& project, Precision precis
     for (const Area& area : project.areas) {
         out.areas.push_back(area_budget(as_met(project, area), area, demand, precision, out.findings));
     }
+    append(out.findings, start_findings(project, out.areas));
     out.hold_up = hold_up_of(project, out.areas, demand);
     for (const Record& record : project.records) {
         out.losses.push_back(loss_of(project, record, out.hold_up && out.hold_up->holds));

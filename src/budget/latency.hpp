@@ -48,4 +48,8 @@ Latency latency_of(const AreaLayout& layout, const OperationTimes& times, const 
 /// part's times are not known.
 std::vector<Finding> latency_findings(const Project& project, const AreaBudget& area);
 
+/// Of several areas, which a start opens one after the other: what all of them take. Nothing for one area, or where the
+/// part's times are not known.
+std::vector<Finding> start_findings(const Project& project, const std::vector<AreaBudget>& areas);
+
 } // namespace perdure

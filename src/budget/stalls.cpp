@@ -103,4 +103,22 @@ std::vector<Finding> latency_findings(const Project& project, const AreaBudget& 
     return out;
 }
 
+std::vector<Finding> start_findings(const Project& project, const std::vector<AreaBudget>& areas) {
+    const Requirements& asked = project.requirements;
+    Finding all = named("start-up of all", "", "ms");
+    double open_ms = 0;
+    for (const AreaBudget& area : areas) {
+        if (!area.latency) { return {}; }
+        open_ms += area.latency->open_ms;
+        all.from.push_back(by_formula("start-up of " + area.name, area.latency->open_ms, "ms", "its own finding"));
+    }
+    if (areas.size() < 2) { return {}; }
+    judge(all, open_ms, asked.start_up_max_ms);
+    all.note = "the areas are opened one after the other; each at its longest";
+    if (asked.start_up_max_ms) {
+        all.from.push_back(from_file(project, asked.start_up_place, "start_up", *asked.start_up_max_ms, "ms"));
+    }
+    return {all};
+}
+
 } // namespace perdure

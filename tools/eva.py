@@ -22,7 +22,7 @@ def analyse():
     folder = os.path.join(ROOT, OUT)
     os.makedirs(folder, exist_ok=True)
     table = os.path.join(folder, "alarms.csv")
-    command = ["frama-c", "-machdep", "gcc_x86_32", "-cpp-extra-args=-Istore", "-eva", "-eva-precision", "1", "-eva-domains",
+    command = ["frama-c", "-machdep", "gcc_x86_32", "-cpp-extra-args=-Istore -DPERDURE_LOGS=0 -DPERDURE_PUT_NOW=0", "-eva", "-eva-precision", "1", "-eva-domains",
                "symbolic-locations,equality", "-eva-no-show-progress", "tools/eva/main.c", "store/store.c",
                "-then", "-report-no-proven", "-report-csv", table]
     done = subprocess.run(command, cwd=ROOT, stdin=subprocess.DEVNULL, capture_output=True, text=True, check=False)

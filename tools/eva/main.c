@@ -1,4 +1,4 @@
-/* The store over any flash contents, for Frama-C's Eva plug-in: tools/eva.sh analyses this file together with store.c.
+/* The store over any flash contents, for Frama-C's Eva plug-in: tools/eva.py analyses this file together with store.c.
  *
  * Flash is taken at its worst: every read gives any bytes at all, or faults; nothing read twice need be the same; every
  * program and every erase may fail. So the analysis covers every contents that an area of this shape can have, whatever
@@ -58,11 +58,11 @@ static const perdure_config config = {
 static perdure_store store;
 
 int main(void) {
-    perdure_status status = perdure_open(&store, &config, Frama_C_interval(0, 1) != 0);
+    perdure_status status = perdure_open(&store, &config, (uint8_t)Frama_C_interval(PERDURE_WRITE, PERDURE_LAZY));
     for (int calls = Frama_C_interval(0, 1000); calls != 0; calls--) {
         uint8_t payload[4];
         const uint16_t index = (uint16_t)Frama_C_interval(0, RECORDS - 1);
-        switch (Frama_C_interval(0, 4)) {
+        switch (Frama_C_interval(0, 5)) {
         case 0:
             status = perdure_get(&store, index, payload);
             break;
@@ -76,8 +76,15 @@ int main(void) {
         case 3:
             status = perdure_format(&store, &config);
             break;
+        case 4: {
+            perdure_health health;
+            uint32_t erases;
+            perdure_get_health(&store, &health);
+            (void)perdure_erase_count(&store, (uint16_t)Frama_C_interval(0, BLOCKS - 1), &erases);
+            break;
+        }
         default:
-            status = perdure_open(&store, &config, Frama_C_interval(0, 1) != 0);
+            status = perdure_open(&store, &config, (uint8_t)Frama_C_interval(PERDURE_WRITE, PERDURE_LAZY));
         }
     }
     return (int)status;

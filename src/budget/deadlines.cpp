@@ -25,8 +25,7 @@ struct Wait {
 };
 
 /// The longest call that may be under way, in an area whose blocks have been erased so often.
-Wait longest_call(const Deadline& deadline, const AreaBudget& area, const OperationTimes& times) {
-    const Latency latency = latency_of(area.layout, times, area.wear, area.lazy_start);
+Wait longest_call(const Deadline& deadline, const AreaBudget& area, const Latency& latency) {
     Wait out;
     if (deadline.put) { out.take(latency.put_serviced_ms, area.lazy_start ? "the first put after a start" : "a put"); }
     if (deadline.service && latency.service_can_help) { out.take(latency.service_step_ms, "one call of service"); }
@@ -58,10 +57,11 @@ Wait longest_wait(const Project& project, const Deadline& deadline, const std::v
     for (const AreaBudget& area : areas) {
         const auto times = area.laid_out ? times_after(project, aged ? erases_of(project, area) : 0) : std::nullopt;
         if (!times) { continue; }
-        const Wait wait = deadline.counts == DeadlineCounts::call ? longest_call(deadline, area, *times)
+        const Latency latency = latency_of(area.layout, *times, area.wear, area.lazy_start);
+        const Wait wait = deadline.counts == DeadlineCounts::call ? longest_call(deadline, area, latency)
                                                                   : longest_operation(deadline, area, *times);
         out.take(wait.ms, wait.behind);
-        opens_ms += latency_of(area.layout, *times, area.wear, area.lazy_start).open_ms;
+        opens_ms += latency.open_ms;
     }
     if (deadline.open && deadline.counts == DeadlineCounts::call && areas.size() > 1) {
         out.take(opens_ms, "opening all areas");

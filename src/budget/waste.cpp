@@ -79,13 +79,10 @@ std::vector<double> positions_after(std::vector<FillFirst> first, uint32_t capac
 /// One pass through a block: the chance of each position, item by item.
 class Filling {
 public:
-    Filling(const std::vector<FillItem>& items, uint32_t capacity)
-        : opened(capacity + 1, 0.0), items_(items), capacity_(capacity), at_(capacity + 1, 0.0) {
-        for (const FillItem& item : items) {
-            const uint32_t units = units_with_following(item);
-            fitting_.emplace_back(units, item.weight);
-            largest_ = std::max({largest_, item.need, units});
-        }
+    /// `largest`: the most units that an item needs or takes.
+    Filling(const std::vector<FillItem>& items, uint32_t capacity, uint32_t largest)
+        : opened(capacity + 1, 0.0), items_(items), capacity_(capacity), largest_(largest), at_(capacity + 1, 0.0) {
+        for (const FillItem& item : items) { fitting_.emplace_back(units_with_following(item), item.weight); }
     }
 
     /// From the positions after what each block begins with. What did not fit comes first in the next block, large
@@ -143,8 +140,7 @@ private:
     }
 
     const std::vector<FillItem>& items_;
-    uint32_t capacity_;
-    uint32_t largest_ = 0;
+    uint32_t capacity_, largest_;
     std::vector<std::pair<uint32_t, double>> fitting_; ///< units and weight of each item
     std::vector<double> at_;
 };
@@ -179,7 +175,7 @@ BlockEnd end_of_block(uint32_t capacity_units, std::vector<FillItem> items, std:
     std::vector<double> opens;
     BlockEnd out;
     for (int pass = 0; pass < 3; ++pass) {
-        Filling filling(items, capacity);
+        Filling filling(items, capacity, largest);
         filling.begin(begin, opens);
         filling.go_on();
         out = filling.end;

@@ -177,7 +177,7 @@ table_of() {
     echo
     echo "The aims were 4,096 bytes for everything and 2,560 for totals and values alone, on the Cortex-M0+. They are missed, by what the promises took"
     echo "once every cut was tried. Below is each function's code there, added up by purpose (\`tools/purposes.txt\`), compiled with nothing inlined:"
-    echo "$apart bytes so. On top come $calls, of the C library and the compiler."
+    echo "$apart bytes so, with what pads the sections. On top come $calls, of the C library and the compiler."
     echo
     echo "| what for | bytes | which is |"
     echo "|---|--:|---|"

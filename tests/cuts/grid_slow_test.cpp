@@ -55,11 +55,15 @@ TEST_P(Grid, EachActionFromEachBeginning) {
     expect_none_lost(search_sequences(search, tiny.actions(), 2), 500, "failing");
 }
 
-// Sequences of up to four actions, cut everywhere once.
+// Sequences of up to four actions, cut everywhere once. A block that has failed or fails is weak all over: 16 of the
+// ways it may read are tried at each start.
 TEST_P(Grid, SequencesOfFour) {
     const Ring tiny = ring();
-    for (const Begin begin : {Begin::fresh, Begin::nearly_full, Begin::wrapped}) {
+    for (const Begin begin : {Begin::fresh, Begin::nearly_full, Begin::wrapped, Begin::bad_block, Begin::failing}) {
+        if (GetParam().blocks < (begin == Begin::bad_block ? 4U : begin == Begin::failing ? 3U : 2U)) { continue; }
         Search search = tiny.search(begin, 0);
+        if (begin == Begin::bad_block || begin == Begin::failing) { search.ways_max = 16; }
+        if (begin == Begin::failing) { search.device.all_torn_bits = false; }
         expect_none_lost(search_sequences(search, tiny.actions(), 4), 1000, std::string(perdure::name_of(begin)));
     }
 }

@@ -16,6 +16,7 @@
 #pragma once
 
 #include <cstdint>
+#include <functional>
 #include <string>
 
 namespace perdure::tiny {
@@ -26,8 +27,8 @@ struct ClosureShape {
     uint8_t blank = 0xFF;
     uint32_t records = 1;     ///< values of two bytes
     uint32_t cuts_in_row = 0; ///< starts one after another that may be cut, after an operation that was
-    uint32_t formats_from =
-        0;                   ///< states, the first that are met, in which the area is formatted too, cut twice in a row
+    /// States, the first that are met, in which the area is formatted too, cut twice in a row.
+    uint32_t formats_from = 0;
     bool every_tear = false; ///< else one torn state of a unit stands for all, and three of a block
     uint64_t states_max = 3'000'000;
 };
@@ -43,6 +44,8 @@ struct ClosureResult {
     std::string failure; ///< empty: none
 };
 
-ClosureResult close_over(const ClosureShape& shape);
+/// Every 100,000 states, `told` hears what was done and how many states are still to be gone on from.
+ClosureResult close_over(const ClosureShape& shape,
+                         const std::function<void(const ClosureResult&, uint64_t open)>& told = {});
 
 } // namespace perdure::tiny

@@ -1,7 +1,7 @@
 // The first states of what closure_slow_test.cpp closes over, and of shapes whose states are too many for that.
 #include <gtest/gtest.h>
 
-#include "tests/cuts/closure.hpp"
+#include "tests/closure/closure.hpp"
 
 namespace perdure::tiny {
 namespace {

@@ -1,7 +1,7 @@
 // Every state that the smallest ring can come to, whatever was put and cut before.
 #include <gtest/gtest.h>
 
-#include "tests/cuts/closure.hpp"
+#include "tests/closure/closure.hpp"
 
 namespace perdure::tiny {
 namespace {

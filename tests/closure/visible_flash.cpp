@@ -1,4 +1,4 @@
-#include "tests/cuts/visible_flash.hpp"
+#include "tests/closure/visible_flash.hpp"
 
 #include <algorithm>
 

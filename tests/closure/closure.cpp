@@ -1,4 +1,4 @@
-#include "tests/cuts/closure.hpp"
+#include "tests/closure/closure.hpp"
 
 #include <algorithm>
 #include <array>
@@ -13,9 +13,9 @@
 #define XXH_INLINE_ALL
 #include <xxhash.h>
 
-#include "tests/cuts/closure_state.hpp"
+#include "tests/closure/closure_state.hpp"
+#include "tests/closure/visible_flash.hpp"
 #include "tests/cuts/tiny_ring.hpp"
-#include "tests/cuts/visible_flash.hpp"
 
 namespace perdure::tiny {
 namespace {
@@ -25,7 +25,8 @@ using State = ClosureState;
 constexpr uint32_t check_bits = 32; // the stamp's code has 16 bits, and so is not the hook's
 constexpr uint32_t numbers_a_block = 4;
 constexpr uint64_t merges_a_check = 23;
-constexpr unsigned formats_in_row = 2; ///< that are cut
+constexpr uint64_t states_a_word = 100'000; ///< gone on from, between two words of progress
+constexpr unsigned formats_in_row = 2;      ///< that are cut
 
 /// The store's code over bytes, sequence numbers modulo `Modulus`: they are what a code begins with.
 template <uint32_t Modulus> uint32_t check_modulo(uint32_t state, const uint8_t* from, size_t bytes) {
@@ -60,7 +61,7 @@ public:
         flash_.image.assign(layout_.geometry.area_bytes(), shape.blank);
     }
 
-    ClosureResult run() {
+    ClosureResult run(const std::function<void(const ClosureResult&, uint64_t)>& told) {
         if (perdure_format(&memory_.store, &memory_.config) != PERDURE_OK) { fail("format fails"); }
         State begin;
         meet_on(begin);
@@ -69,6 +70,7 @@ public:
             open_.pop_front();
             result_.steps = std::max(result_.steps, state.steps);
             state.ram.empty() ? start(state) : act(state);
+            if (told && ++gone_on_from_ % states_a_word == 0) { told(result_, open_.size()); }
         }
         result_.closed = open_.empty() && result_.failure.empty();
         if (result_.closed) { check_merges(); }
@@ -340,7 +342,7 @@ private:
         met_; ///< and a hash of the whole flash of the one that stands for all
     std::deque<State> open_;
     std::vector<State> merges_; ///< one in some of the states that are another one to hash_flash
-    uint64_t merged_ = 0;
+    uint64_t merged_ = 0, gone_on_from_ = 0;
     bool checking_ = false;
     ClosureResult result_;
     uint32_t formats_ = 0;
@@ -348,13 +350,14 @@ private:
 
 } // namespace
 
-ClosureResult close_over(const ClosureShape& shape) {
+ClosureResult close_over(const ClosureShape& shape,
+                         const std::function<void(const ClosureResult&, uint64_t open)>& told) {
     if (shape.blocks < 2 || shape.blocks > 3 || shape.records < 1 || shape.records > values_max) {
         ClosureResult refused;
         refused.failure = "two or three blocks, one or two values";
         return refused;
     }
-    return Closure(shape).run();
+    return Closure(shape).run(told);
 }
 
 } // namespace perdure::tiny

@@ -1,4 +1,4 @@
-#include "tests/cuts/closure_state.hpp"
+#include "tests/closure/closure_state.hpp"
 
 #include <algorithm>
 

@@ -114,6 +114,11 @@ std::string rewrite_hint(const Project& project, const Stays& stays, const Reten
     return fmt::format("; put every record again each {:.3g} y and it holds", left / rate);
 }
 
+/// A stay in years, in days where it is short.
+std::string stay_text(double years, const Project& project) {
+    return years < 0.1 ? fmt::format("{:.3g} days", years * project.product.year_days) : fmt::format("{:.3g} y", years);
+}
+
 } // namespace
 
 std::vector<Finding> retention_findings(const Project& project, const AreaBudget& budget) {
@@ -144,8 +149,8 @@ std::vector<Finding> retention_findings(const Project& project, const AreaBudget
     const RetentionGuarantee& row = guarantees.rows[step->guarantee];
     judge(out, step->need_years, asked ? std::optional(step->have_years) : std::nullopt,
           project.requirements.margin_min);
-    out.note = fmt::format("unwritten for {:.3g} y at most; guaranteed {:g} y at {:g} C after {:g} erases{}",
-                           stays.turn_years, row.years, row.temperature_c, row.cycles,
+    out.note = fmt::format("unwritten for {} at most; guaranteed {:g} y at {:g} C after {:g} erases{}",
+                           stay_text(stays.turn_years, project), row.years, row.temperature_c, row.cycles,
                            step->below_stays ? "; carried UPWARD from a cooler guarantee" : "");
     if (out.status == FindingStatus::fails) { out.note += rewrite_hint(project, stays, *step, row.temperature_c); }
     out.from.push_back(guarantees.sources[step->guarantee]);

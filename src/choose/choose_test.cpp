@@ -189,7 +189,7 @@ TEST(Choose, LazyStartsAndBatchesArePolicies) {
     }
     EXPECT_GT(lazy, ordinary); // starts that store nothing wear nothing
     EXPECT_EQ(words_of({4, 16, true}), "/4 batch16 lazy");
-    EXPECT_EQ(words_of({}), "");
+    EXPECT_EQ(words_of(SaveChange{}), "");
     EXPECT_NE(refused(project, {1, 8, false}), ""); // no log here
     project.records[0].saves.push_back({SaveWhen::at_power_fail, 0, 0, {}, 1, {}});
     EXPECT_NE(refused(project, {1, {}, true}), "");

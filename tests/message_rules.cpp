@@ -118,6 +118,7 @@ const std::vector<std::string> labels{
     "heavy user: ",
     // cut, cut-log, emit
     "{:.0f} s left in this part",
+    "{:.0f} s so far",
     "{} starts, {} of them cut",
     "cut: saves that had not returned",
     "what it hit reads",

@@ -15,7 +15,7 @@ import tempfile
 ROOT = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
 TABLE = "store/MISRA.md"
 RULES = "tools/misra_rules.txt"
-FEATURES = ("PERDURE_TOTALS", "PERDURE_UNKNOWN", "PERDURE_FORMAT_CALL", "PERDURE_BAD_BLOCKS", "PERDURE_HEALTH")
+FEATURES = ("PERDURE_TOTALS", "PERDURE_LOGS", "PERDURE_PUT_NOW", "PERDURE_UNKNOWN", "PERDURE_FORMAT_CALL", "PERDURE_BAD_BLOCKS", "PERDURE_HEALTH")
 # A 32-bit part, an 8-bit one (whose int has 16 bits), and the store with every feature left out.
 RUNS = (
     ["--platform=unix32"],

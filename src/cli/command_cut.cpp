@@ -54,7 +54,7 @@ CutOptions options_of(const CommandInput& input) {
         to = static_cast<unsigned>(value);
     };
     unsigned seconds = 0;
-    number("--depth", out.proof.depth_max, 0, 3);
+    number("--depth", out.proof.depth_max, 0, 2);
     number("--length", out.proof.length_max, 1, 6);
     number("--nested", out.proof.nested_saves, 1, 1'000'000);
     number("--threads", out.proof.threads, 1, 256);
@@ -114,7 +114,8 @@ public:
             begun_ = now;
         }
         const double spent = std::chrono::duration<double>(now - begun_).count();
-        const std::string left = share > 0.01 ? fmt::format("{:.0f} s left in this part", spent / share - spent) : "";
+        const std::string left = share > 0.01 ? fmt::format("{:.0f} s left in this part", spent / share - spent)
+                                              : fmt::format("{:.0f} s so far", spent);
         err_ << fmt::format("\r{:<22} part {} of {} {:4.0f} %  {:<28}", part, index + 1, parts, share * 100, left)
              << std::flush;
     }

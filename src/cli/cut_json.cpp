@@ -13,14 +13,6 @@ namespace {
 
 constexpr std::array<const char*, outcomes> outcome_names{"as_before", "as_new", "nothing_in_flight"};
 
-/// The path in a line for --replay; `options` takes what stands behind it.
-std::vector<uint64_t> path_of(const std::string& replay, std::string& options) {
-    const size_t end = std::min(replay.size(), replay.find(' '));
-    const size_t colon = replay.rfind(':', end);
-    options = replay.substr(end);
-    return path_from(replay.substr(colon + 1, end - colon - 1));
-}
-
 nlohmann::json json_of(const CutArea& area, const CutPart& part) {
     const SearchCounts& counts = part.result.counts;
     nlohmann::json cells = nlohmann::json::array();
@@ -65,6 +57,7 @@ nlohmann::json json_of(const CutArea& area) {
                        {"blocks", area.geometry.ring_blocks},
                        {"block_units", area.geometry.units_per_ring_block()},
                        {"check_bits", area.check_bits},
+                       {"options", area.options},
                        {"shard", merged ? 1 : area.shard},
                        {"shards", merged ? 1 : area.shards},
                        {"holds", holds(area)},
@@ -94,6 +87,30 @@ struct UnknownName : std::runtime_error {
     using std::runtime_error::runtime_error;
 };
 
+/// A number, path or shape that perdure cut does not put out.
+struct NotAResult : std::runtime_error {
+    NotAResult() : std::runtime_error("not a result") {}
+};
+
+/// The whole number `name` of `json`, from `least` to `most`.
+uint64_t count_of(const nlohmann::json& json, const char* name, uint64_t least = 0, uint64_t most = UINT64_MAX) {
+    const nlohmann::json& number = json.at(name);
+    if (!number.is_number_unsigned() || number.get<uint64_t>() < least || number.get<uint64_t>() > most) {
+        throw NotAResult();
+    }
+    return number.get<uint64_t>();
+}
+
+/// The path in a line for --replay; `options` takes what stands behind it.
+std::vector<uint64_t> path_of(const std::string& replay, std::string& options) {
+    const size_t end = std::min(replay.size(), replay.find(' '));
+    const size_t colon = replay.rfind(':', end);
+    options = replay.substr(end);
+    std::vector<uint64_t> path = path_from(replay.substr(colon + 1, end - colon - 1));
+    if (path.empty()) { throw NotAResult(); }
+    return path;
+}
+
 /// The first number from `from` to below `count` whose name is `name`.
 template <class NameOf> unsigned number_of(const std::string& name, unsigned from, unsigned count, NameOf name_of) {
     for (unsigned i = from; i < count; i++) {
@@ -106,15 +123,15 @@ template <class NameOf> unsigned number_of(const std::string& name, unsigned fro
 SearchResult result_from(const nlohmann::json& json, std::string& options) {
     SearchResult result;
     SearchCounts& to = result.counts;
-    to.actions = json.at("actions").get<uint64_t>();
-    to.cuts = json.at("cuts").get<uint64_t>();
-    to.trials = json.at("distinct_trials").get<uint64_t>();
-    to.starts = json.at("starts").get<uint64_t>();
-    to.saves = json.at("saves").get<uint64_t>();
-    to.equal = json.at("equal").get<uint64_t>();
-    to.sampled = json.at("sampled").get<uint64_t>();
-    to.torn = json.at("torn").get<uint64_t>();
-    to.chance = json.at("chance_matches").get<uint64_t>();
+    to.actions = count_of(json, "actions");
+    to.cuts = count_of(json, "cuts");
+    to.trials = count_of(json, "distinct_trials");
+    to.starts = count_of(json, "starts");
+    to.saves = count_of(json, "saves");
+    to.equal = count_of(json, "equal");
+    to.sampled = count_of(json, "sampled");
+    to.torn = count_of(json, "torn");
+    to.chance = count_of(json, "chance_matches");
     for (const nlohmann::json& cell : json.at("outcomes")) {
         const unsigned call = number_of(cell.at("cut_in").get<std::string>(), 0, cut_calls,
                                         [](unsigned i) { return name_of(static_cast<CutCall>(i)); });
@@ -123,8 +140,8 @@ SearchResult result_from(const nlohmann::json& json, std::string& options) {
         const bool of_block = static_cast<CutOperation>(operation) == CutOperation::erase;
         const unsigned reading =
             number_of(cell.at("reads").get<std::string>(), of_block ? reading_kinds : 0U, cut_readings, reading_name);
-        to.cells[call][operation][reading] = {cell.at("as_before").get<uint64_t>(), cell.at("as_new").get<uint64_t>(),
-                                              cell.at("nothing_in_flight").get<uint64_t>()};
+        to.cells[call][operation][reading] = {count_of(cell, "as_before"), count_of(cell, "as_new"),
+                                              count_of(cell, "nothing_in_flight")};
         if (!cell.contains("replay")) { continue; } // of an earlier version
         for (size_t outcome = 0; outcome < outcomes; outcome++) {
             const std::string line = cell["replay"].value(outcome_names[outcome], std::string{});
@@ -161,13 +178,15 @@ CutArea area_from(const nlohmann::json& json) {
     area.area = json.at("area").get<std::string>();
     area.part = json.at("part").get<std::string>();
     area.sha256 = json.value("sha256", std::string{});
-    area.geometry.unit_bytes = json.at("unit_bytes").get<uint32_t>();
-    area.geometry.ring_blocks = json.at("blocks").get<uint32_t>();
-    area.geometry.erase_block_bytes = json.at("block_units").get<uint32_t>() * area.geometry.unit_bytes;
-    area.check_bits = json.at("check_bits").get<uint32_t>();
-    area.shard = json.at("shard").get<unsigned>();
-    area.shards = json.at("shards").get<unsigned>();
+    area.geometry.unit_bytes = static_cast<uint32_t>(count_of(json, "unit_bytes", 1, UINT16_MAX));
+    area.geometry.ring_blocks = static_cast<uint32_t>(count_of(json, "blocks", 1, UINT16_MAX));
+    area.geometry.erase_block_bytes =
+        static_cast<uint32_t>(count_of(json, "block_units", 1, UINT16_MAX)) * area.geometry.unit_bytes;
+    area.check_bits = static_cast<uint32_t>(count_of(json, "check_bits", 8, 32));
+    area.shard = static_cast<unsigned>(count_of(json, "shard", 0, UINT32_MAX));
+    area.shards = static_cast<unsigned>(count_of(json, "shards", 0, UINT32_MAX));
     for (const nlohmann::json& one : json.at("parts")) { area.parts.push_back(part_from(one, area.options)); }
+    area.options = json.value("options", area.options); // an earlier version named them behind its paths only
     return area;
 }
 
@@ -180,7 +199,9 @@ std::string add_to(CutArea& known, CutArea&& area) {
     std::vector<CutPart>& more = area.parts;
     const size_t both = std::min(to.size(), more.size());
     const bool fits = to.size() == more.size() || ends_early(to.size() < more.size() ? known : area);
-    if (known.project != area.project || known.sha256 != area.sha256 || known.shards != area.shards || !fits ||
+    if (known.project != area.project || known.sha256 != area.sha256 || known.shards != area.shards ||
+        known.options != area.options || known.part != area.part || known.check_bits != area.check_bits ||
+        known.geometry.unit_bytes != area.geometry.unit_bytes || !fits ||
         !std::equal(to.begin(), to.begin() + static_cast<ptrdiff_t>(both), more.begin(), same)) {
         return "is of another project, other options or another number of shards";
     }
@@ -230,7 +251,9 @@ std::string add_shard(std::vector<CutArea>& areas, const nlohmann::json& json) {
         }
     } catch (const nlohmann::json::exception&) {
         return "is not what perdure cut --json puts out";
-    } catch (const UnknownName&) { return "has outcomes that are not known"; }
+    } catch (const NotAResult&) { return "is not what perdure cut --json puts out"; } catch (const UnknownName&) {
+        return "has outcomes that are not known";
+    }
     return {};
 }
 

@@ -224,6 +224,7 @@ void Explorer::starts(int depth, Follow follow) {
                 const std::vector<uint32_t> erased = log_model_.erased_blocks();
                 if (ways > 1) { say("start; weak units read: " + flash_.readings()); }
                 trial(depth, follow);
+                if (search_.progress && (++shown_ & 1023) == 0) { search_.progress(share_); }
                 level_ = level_before;
                 log_model_.set_erased_blocks(erased);
                 if (!stopped_ && time_is_up(64)) {

@@ -122,6 +122,7 @@ private:
     bool judged_ = false;  ///< failure_ is no chance match
     bool complete_ = true;
     double share_ = 0;
+    double share_of_ = 1; ///< of the whole, what the sequence takes that is gone into now
     // Where the search is now.
     size_t level_ = 0;
     int cuts_ = -1; ///< cuts that may come in the starts after one here; below 0: none here
@@ -136,7 +137,7 @@ private:
     std::optional<std::pair<CutCall, CutOperation>> first_cut_;
     std::vector<uint8_t> before_;
     std::chrono::steady_clock::time_point begun_ = std::chrono::steady_clock::now();
-    uint64_t asked_ = 0;
+    uint64_t asked_ = 0, shown_ = 0; ///< trials, to look at the clock, and to say how far it is, in some of them
     // What was asked for, to play a path of it again under other check codes.
     const std::vector<Action>* actions_ = nullptr;
     unsigned length_ = 0;

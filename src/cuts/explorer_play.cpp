@@ -119,8 +119,11 @@ void Explorer::sequence(const std::vector<Action>& actions, unsigned left) {
     l.memory.save(ram);
     const Model model = model_;
     const LogModel log = log_model_;
+    const double begun = share_;
+    const double each = share_of_ / static_cast<double>(actions.size());
     for (size_t i = 0; i < actions.size() && !stopped_; i++) {
         if (!enter(Turn::action, i)) { continue; }
+        share_of_ = each;
         const ForkingFlash::Mark mark = flash_.mark();
         level_ = 0;
         counts_.actions++;
@@ -140,9 +143,9 @@ void Explorer::sequence(const std::vector<Action>& actions, unsigned left) {
         log_model_ = log;
         if (search_.saves && !stopped_) { saves_in(actions[i], ram, model, log); }
         leave();
-        if (search_.progress && path_.empty()) {
-            search_.progress(static_cast<double>(i + 1) / static_cast<double>(actions.size()));
-        }
+        if (stopped_) { return; }
+        share_ = begun + each * static_cast<double>(i + 1);
+        if (search_.progress) { search_.progress(share_); }
     }
 }
 
@@ -150,7 +153,7 @@ SearchResult Explorer::sequences(const std::vector<Action>& actions, unsigned le
     actions_ = &actions;
     length_ = length;
     if (!stopped_) { sequence(actions, length); }
-    share_ = complete_ ? 1 : 0;
+    if (complete_) { share_ = 1; }
     return result();
 }
 

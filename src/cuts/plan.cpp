@@ -32,7 +32,7 @@ Needs needs_of(const std::vector<const Record*>& records, bool lazy) {
     return needs;
 }
 
-/// The smallest ring blocks in which the records fit, `blocks` of them.
+/// The smallest ring blocks in which the records fit: four of them at most, or the fewest that take the records at all.
 tl::expected<AreaLayout, Refusal> small_ring(const AreaLayout& own, const std::vector<const Record*>& records,
                                              uint32_t check_bits) {
     FlashGeometry geometry = own.geometry;
@@ -41,7 +41,11 @@ tl::expected<AreaLayout, Refusal> small_ring(const AreaLayout& own, const std::v
     for (uint32_t units = 8;; units++) {
         geometry.erase_block_bytes = units * geometry.unit_bytes;
         auto layout = lay_out_ring(geometry, check_bits, records);
-        if (layout || units >= own.geometry.units_per_ring_block()) { return layout; }
+        if (layout) { return layout; }
+        if (units < own.geometry.units_per_ring_block()) { continue; }
+        if (geometry.ring_blocks == own.geometry.ring_blocks) { return layout; }
+        geometry.ring_blocks++; // what is live lies in more blocks than four have for it
+        units = 7;
     }
 }
 

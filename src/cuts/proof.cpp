@@ -12,15 +12,16 @@ namespace perdure {
 namespace {
 
 constexpr std::string_view turn_letters = "abtrxsni";
+constexpr double shorter_seconds_max = 10; ///< that a shorter failure is looked for
+
 SearchResult run_search(const ProofPart& part, const Search& search) {
     return part.workload ? search_workload(search, part.actions, part.length)
                          : search_sequences(search, part.actions, part.length);
 }
 
-} // namespace
-
-SearchResult run_part(const ProofPart& part, const ProofOptions& options, double seconds_max,
-                      const std::function<void(double)>& progress) {
+/// The search on all threads.
+SearchResult run_shares(const ProofPart& part, const ProofOptions& options, double seconds_max,
+                        const std::function<void(double)>& progress) {
     const unsigned threads = part.search.replay ? 1 : std::max(1U, options.threads);
     std::vector<SearchResult> results(threads);
     std::vector<double> shares(threads, 0);
@@ -45,6 +46,38 @@ SearchResult run_part(const ProofPart& part, const ProofOptions& options, double
     SearchResult all = std::move(results[0]);
     for (unsigned i = 1; i < threads; i++) { all.add(std::move(results[i])); }
     return all;
+}
+
+/// A search goes deep first, so that the failure it meets first may be a long one: puts a shorter one in its place, if
+/// one is found with fewer cuts in starts or fewer actions. The same part plays it again, as it tries all of those too.
+void shorten(const ProofPart& part, SearchFailure& failure) {
+    const auto begun = std::chrono::steady_clock::now();
+    const unsigned length = part.workload ? 1 : part.length;
+    for (unsigned depth = 0; depth <= part.search.depth; depth++) {
+        for (unsigned actions = 1; actions <= length; actions++) {
+            const std::chrono::duration<double> spent = std::chrono::steady_clock::now() - begun;
+            const bool same = depth == part.search.depth && actions == length;
+            if (same || spent.count() >= shorter_seconds_max) { return; }
+            ProofPart less = part;
+            less.search.depth = depth;
+            less.search.seconds_max = shorter_seconds_max - spent.count();
+            less.length = part.workload ? part.length : actions;
+            SearchResult found = run_search(less, less.search);
+            if (found.failure && found.failure->path.size() < failure.path.size()) {
+                failure = std::move(*found.failure);
+                return;
+            }
+        }
+    }
+}
+
+} // namespace
+
+SearchResult run_part(const ProofPart& part, const ProofOptions& options, double seconds_max,
+                      const std::function<void(double)>& progress) {
+    SearchResult found = run_shares(part, options, seconds_max, progress);
+    if (found.failure && !part.search.replay) { shorten(part, *found.failure); }
+    return found;
 }
 
 std::vector<PartResult> run_proof(const std::vector<ProofPart>& parts, const ProofOptions& options) {

@@ -51,7 +51,7 @@ struct PartResult {
 /// Runs every part; stops behind the first that fails.
 std::vector<PartResult> run_proof(const std::vector<ProofPart>& parts, const ProofOptions& options);
 
-/// One search, split over `threads`.
+/// One search, split over `threads`; of its failures a short one.
 SearchResult run_part(const ProofPart& part, const ProofOptions& options, double seconds_max,
                       const std::function<void(double)>& progress);
 

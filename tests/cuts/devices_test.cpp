@@ -30,5 +30,24 @@ TEST(CutDevices, AUnitIsProgrammedOnceMoreForEachCutInARowAndOnceMore) {
     }
 }
 
+// A search goes deep first; what is reported is shorter, and the same part plays it again.
+TEST(CutDevices, OfTheFailuresAShortOneIsReported) {
+    const Ring ring({2, 4, false, 0xFF, 32});
+    ProofPart part;
+    part.search = ring.search(Begin::nearly_full, 1);
+    part.search.device.all_torn_bits = false;
+    part.search.device.programs_a_unit_max = 1;
+    part.actions = Ring::actions();
+    part.length = 2;
+    const SearchResult first = search_sequences(part.search, part.actions, part.length);
+    const SearchResult shown = run_part(part, {}, 0, {});
+    ASSERT_TRUE(first.failure && shown.failure);
+    EXPECT_LT(shown.failure->path.size(), first.failure->path.size()) << path_text(first.failure->path);
+    part.search.replay = shown.failure->path;
+    const SearchResult again = run_part(part, {}, 0, {});
+    ASSERT_TRUE(again.failure) << path_text(shown.failure->path);
+    EXPECT_EQ(again.failure->what, shown.failure->what);
+}
+
 } // namespace
 } // namespace perdure::tiny

@@ -441,6 +441,30 @@ TEST(Sizes, TheRuleOfTheReadmeIsTheStores) {
 
 /// Trap 8 of store/README.md. A payload holds a whole valid entry of another record, standing on a unit; the first unit
 /// of the real entry is lost.
+/// Reading an entry touches no unit behind it, however its bytes fall on units: that one may be torn, and fault.
+TEST(Trap16, AUnitThatFaultsBehindAnEntryDoesNotSpoilIt) {
+    for (const uint16_t unit_bytes : {1, 2, 3, 8, 16, 32}) {
+        for (uint16_t bytes = 1; bytes <= 40; bytes++) {
+            Shape shape;
+            shape.unit_bytes = unit_bytes;
+            shape.block_units = 500;
+            Area area(shape);
+            area.records[record_100].bytes = bytes;
+            ASSERT_EQ(perdure_format(&area.store, &area.config), PERDURE_OK);
+            std::vector<uint8_t> payload(bytes, 0x5A);
+            ASSERT_EQ(perdure_put(&area.store, record_100, payload.data()), PERDURE_OK);
+            area.faulting_unit = area.store.head * shape.block_units + area.store.unit;
+            for (const bool read_only : {true, false}) {
+                const perdure_status opened = perdure_open(&area.store, &area.config, read_only);
+                ASSERT_EQ(opened, read_only ? PERDURE_READ_ONLY : PERDURE_OK) << unit_bytes << ' ' << bytes;
+                std::vector<uint8_t> got(bytes);
+                EXPECT_EQ(perdure_get(&area.store, record_100, got.data()), PERDURE_OK) << unit_bytes << ' ' << bytes;
+                EXPECT_EQ(got, payload) << unit_bytes << ' ' << bytes;
+            }
+        }
+    }
+}
+
 TEST(Trap8, APayloadThatLooksLikeAnEntryIsNotBelievedBehindAGap) {
     Shape shape;
     shape.block_units = 200;

@@ -62,7 +62,7 @@ const std::vector<Command>& commands() { // NOLINT(readability-function-size)
             .arguments_min = 1,
             .arguments_max = 1000,
             .options = {{"--seconds", "N", "stop after about so long; what was not tried is said"},
-                        {"--depth", "N", "more cuts in starts, 0 to 2 (default 2; at most 1 on 2 or 3 blocks)"},
+                        {"--depth", "N", "more cuts in starts (default 2; below 4 blocks at most 1)"},
                         {"--length", "N", "sequences of so many actions on the small ring (default 2)"},
                         {"--nested", "N", "saves of a turn whose starts are cut too (default 50)"},
                         {"--shard", "I/N", "only the Ith of N parts of the work"},

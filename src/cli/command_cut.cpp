@@ -3,6 +3,7 @@
 #include <cerrno>
 #include <charconv>
 #include <chrono>
+#include <filesystem>
 #include <fstream>
 #include <optional>
 #include <ostream>
@@ -250,9 +251,14 @@ std::vector<double> weights_of(const Demand& demand, const std::vector<const Rec
 int run_cut(const CommandInput& input, std::ostream& out, std::ostream& err) {
     const CutOptions options = options_of(input);
     if (!options.wrong.empty()) { return complain(input, options.wrong, out, err); }
-    errno = 0;
-    if (!options.junit_path.empty() && !std::ofstream(options.junit_path, std::ios::app)) {
-        return complain(input, fmt::format("cannot write '{}'{}", options.junit_path, last_reason()), out, err);
+    if (!options.junit_path.empty()) {
+        std::error_code ignored;
+        const bool was_there = std::filesystem::exists(options.junit_path, ignored);
+        errno = 0;
+        if (!std::ofstream(options.junit_path, std::ios::app)) {
+            return complain(input, fmt::format("cannot write '{}'{}", options.junit_path, last_reason()), out, err);
+        }
+        if (!was_there) { std::filesystem::remove(options.junit_path, ignored); } // until there is something to say
     }
     if (input.options.contains("--merge")) { return merge(input, options, out, err); }
     if (input.arguments.size() != 1) { return complain(input, "cut takes one project file", out, err); }

@@ -12,6 +12,10 @@ case ${1:-} in
 *) seconds=$1; shift ;;
 esac
 [ $# -eq 0 ] || targets=$*
+if [ "$seconds" -eq 0 ]; then
+    echo "fuzz: 0 seconds: libFuzzer takes that for no end; give at least 1" >&2
+    exit 2
+fi
 for target in $targets; do
     if [ ! -d "tests/fuzz/corpus/$target" ]; then
         echo "fuzz: no target '$target': there are decode, open, calls, project and inspect" >&2

@@ -25,7 +25,7 @@ done
 
 out=build/fuzz
 # Clang 19 takes the place of build/'s compiler, which brings no libFuzzer; its warnings are not what is looked for here.
-flags="-fsanitize=address,undefined -fno-sanitize-recover=undefined -fno-omit-frame-pointer"
+flags="-Wno-deprecated-declarations -fsanitize=address,undefined -fno-sanitize-recover=undefined -fno-omit-frame-pointer"
 cmake -S . -B $out -G Ninja --log-level=WARNING -DCMAKE_C_COMPILER=clang-19 -DCMAKE_CXX_COMPILER=clang++-19 \
     -DCMAKE_BUILD_TYPE=RelWithDebInfo "-DCMAKE_C_FLAGS=$flags -fsanitize=fuzzer-no-link" \
     "-DCMAKE_CXX_FLAGS=$flags -fsanitize=fuzzer-no-link" -DPERDURE_TESTS=OFF -DPERDURE_FUZZ=ON >/dev/null

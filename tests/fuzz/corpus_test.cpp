@@ -4,6 +4,8 @@
 #include <filesystem>
 #include <fstream>
 #include <iterator>
+#include <regex>
+#include <string>
 #include <vector>
 
 #include <gtest/gtest.h>
@@ -94,6 +96,20 @@ TEST(FuzzCorpus, EmptyInputsPass) {
     EXPECT_EQ(try_calls({}), "");
     EXPECT_EQ(try_project({}), "");
     EXPECT_EQ(try_inspect({}), "");
+}
+
+// libFuzzer's documentation, "Dictionaries": a line is blank, a comment, or a word in quotes with a name before it or
+// none, where a backslash stands before another one, before a quote, or before x and two hexadecimal digits. It refuses
+// the whole file otherwise.
+TEST(FuzzDictionary, EachLineIsOfItsGrammar) {
+    const std::regex line_of(R"re(\s*(#.*)?|\s*(\w+\s*=\s*)?"([^"\\]|\\\\|\\"|\\x[0-9A-Fa-f]{2})+"\s*)re");
+    EXPECT_FALSE(std::regex_match(R"("[supply]\n")", line_of));
+    std::ifstream file(source_path("tests/fuzz/project.dict"));
+    unsigned words = 0;
+    for (std::string line; std::getline(file, line); words++) {
+        EXPECT_TRUE(std::regex_match(line, line_of)) << "line " << words + 1 << ": " << line;
+    }
+    EXPECT_GT(words, 20U);
 }
 
 } // namespace

@@ -484,6 +484,7 @@ static void read_head(const perdure_store *s, uint32_t place, entry *e) {
 #if PERDURE_LOGS
     if (e->log) {
         e->base = 0;
+        e->field_count = 0; /* its short entries move nothing where the record is a total now */
         e->log_count = (uint8_t)take(e, 1);
         e->log_number = take(e, 4);
         e->body = read_address(e);
@@ -505,8 +506,7 @@ typedef struct seen {
 } seen;
 
 typedef struct walk {
-    seen list[PENDING_MAX + 1u]; /* and the one that comes */
-    uint32_t count;
+    uint32_t count; /* in the list */
 #if PERDURE_LOGS
     /* A reader of a log: what is settled is shown to it instead of being taken as the newest. */
     perdure_visit *visit; /* NULL while the store is opened */
@@ -516,6 +516,7 @@ typedef struct walk {
     uint32_t next;  /* number of the first sample that is still asked for */
     bool done;
 #endif
+    seen list[PENDING_MAX + 1u]; /* and the one that comes */
 } walk;
 
 /* The full entry that the short entry `e` in `block` rests on, 0 if none. While a block is walked (`k`) it may itself be

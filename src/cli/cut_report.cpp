@@ -35,12 +35,31 @@ void print_table(const SearchCounts& counts, std::ostream& out) {
     }
 }
 
+constexpr std::string_view nothing_lost = "no cut tried loses anything";
+
+bool agrees(uint64_t chance, const ChanceLimit& limit) {
+    return static_cast<double>(chance) <= limit.most;
+}
+
+/// What was found of an area, in a line.
+std::string_view verdict(const CutArea& area) {
+    const bool lost = std::any_of(area.parts.begin(), area.parts.end(),
+                                  [](const CutPart& part) { return part.result.failure.has_value(); });
+    if (lost) { return "A CUT LOSES SOMETHING, OR BYTES ARE MADE UP"; }
+    const SearchCounts sum = sum_of(area);
+    const bool one_shard = area.shards > 1 && area.shards_seen.empty(); // none may have fallen to it
+    if (sum.cuts == 0 && !one_shard) { return "NO CUT WAS TRIED"; }
+    if (!agrees(sum.chance, chance_limit(sum.torn, area.check_bits))) {
+        return "MORE TORN ENTRIES PASS THE CHECK THAN CHANCE LETS PASS";
+    }
+    return nothing_lost;
+}
+
 void print_area(const CutArea& area, std::ostream& out) {
     const SearchCounts sum = sum_of(area);
     double seconds = 0;
     for (const CutPart& part : area.parts) { seconds += part.seconds; }
-    out << fmt::format("{}, area {}: {}\n", area.project, area.area,
-                       holds(area) ? "no cut tried loses anything" : "A CUT LOSES SOMETHING, OR BYTES ARE MADE UP");
+    out << fmt::format("{}, area {}: {}\n", area.project, area.area, verdict(area));
     const auto stopped = std::count_if(area.parts.begin(), area.parts.end(), [](const CutPart& part) {
         return !part.result.complete && !part.result.failure;
     });
@@ -86,10 +105,6 @@ void print_area(const CutArea& area, std::ostream& out) {
         << '\n';
 }
 
-bool agrees(uint64_t chance, const ChanceLimit& limit) {
-    return static_cast<double>(chance) <= limit.most;
-}
-
 } // namespace
 
 SearchCounts sum_of(const CutArea& area) {
@@ -104,11 +119,7 @@ ChanceLimit chance_limit(uint64_t torn, uint32_t check_bits) {
 }
 
 bool holds(const CutArea& area) {
-    const SearchCounts sum = sum_of(area);
-    const bool one_shard = area.shards > 1 && area.shards_seen.empty(); // none may have fallen to it
-    return (sum.cuts > 0 || one_shard) && agrees(sum.chance, chance_limit(sum.torn, area.check_bits)) &&
-           std::none_of(area.parts.begin(), area.parts.end(),
-                        [](const CutPart& part) { return part.result.failure.has_value(); });
+    return verdict(area) == nothing_lost;
 }
 
 bool report(const std::vector<CutArea>& areas, bool json, std::ostream& out) {

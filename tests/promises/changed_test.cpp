@@ -109,6 +109,43 @@ TEST(ChangedRecords, AValueThatBecameATotalIsStoredAndTakesPuts) {
     EXPECT_EQ(now, 6U);
 }
 
+/// Record 2 as a log of samples of 6 bytes, or again as the total that it was.
+void make_log(Area& area, bool log) {
+    area.records[record_2].fields = log ? nullptr : area.fields;
+    area.records[record_2].field_count = log ? 0 : 2;
+    area.records[record_2].batch = log ? 2 : 0;
+}
+
+TEST(ChangedRecords, ATotalThatBecameALogBeginsAtSampleZero) {
+    Shape shape;
+    shape.block_units = 64;
+    Area area(shape);
+    put_totals(area);
+    make_log(area, true);
+    ASSERT_EQ(perdure_open(&area.store, &area.config, PERDURE_WRITE), PERDURE_OK);
+    EXPECT_EQ(perdure_log_next(&area.store, record_2), 0U);
+}
+
+// There and back: what the log's firmware put, short entries too, is none of the total's.
+TEST(ChangedRecords, ATotalThatWasALogInBetweenHasAValueThatWasPut) {
+    Shape shape;
+    shape.block_units = 64;
+    Area area(shape);
+    put_totals(area);
+    make_log(area, true);
+    ASSERT_EQ(perdure_open(&area.store, &area.config, PERDURE_WRITE), PERDURE_OK);
+    const uint8_t samples[] = {1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12};
+    for (int i = 0; i < 4; i++) {
+        ASSERT_EQ(perdure_append(&area.store, record_2, samples, 2), PERDURE_OK); // short ones from the second on
+    }
+    make_log(area, false);
+    ASSERT_EQ(perdure_open(&area.store, &area.config, PERDURE_WRITE), PERDURE_OK);
+    uint8_t now[6];
+    ASSERT_EQ(perdure_get(&area.store, record_2, now), PERDURE_OK);
+    EXPECT_TRUE(std::memcmp(now, totals_of(4000, 250).bytes, 6) == 0 ||
+                std::memcmp(now, totals_of(4100, 251).bytes, 6) == 0);
+}
+
 // A total of a newer firmware that gets no room, put in turn with one that is known: its short entries are read over.
 TEST(ChangedRecords, ShortEntriesOfATotalThatHasNoRoomAreReadOver) {
     Area area({});

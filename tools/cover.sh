@@ -15,10 +15,10 @@ done
 # The tests themselves are built as ever: only the store is measured. A copy of the store compiled by a test into a program of
 # its own does not count either.
 # shellcheck disable=SC2016 # for the inner shell
-find tests/promises tests/format -name '*.cpp' ! -name 'decoder*' ! -name '*_slow_test.cpp' ! -name '*_random_test.cpp' -print0 |
+find tests/promises tests/format tests/paths.cpp -name '*.cpp' ! -name 'decoder*' ! -name '*_slow_test.cpp' ! -name '*_random_test.cpp' -print0 |
     xargs -0 -P "$(nproc)" -n 1 sh -c '
-        g++ -std=c++20 -O2 -Isrc -I. -Istore "-DPERDURE_SOURCE_DIR=\"$PWD\"" "-DPERDURE_FORMAT_DOCUMENT=\"$PWD/store/format.md\"" \
-            -c "$1" -o "$0/tests_$(basename "$1").o"' $out
+        g++ -std=c++20 -O2 -Isrc -I. -Istore "-DPERDURE_SOURCE_DIR=\"$PWD\"" "-DPERDURE_BINARY_DIR=\"$PWD/build\"" \
+            "-DPERDURE_PROGRAM=\"\"" "-DPERDURE_FAULTY_PROGRAM=\"\"" -c "$1" -o "$0/tests_$(basename "$1").o"' $out
 clang++-19 -fprofile-instr-generate $out/*.o -Lbuild -lperdure_dump -lgtest -lgtest_main -lfmt -lpthread -o $out/store_tests
 LLVM_PROFILE_FILE="$out/store.profraw" $out/store_tests --gtest_brief=1
 llvm-profdata-19 merge -sparse $out/store.profraw -o $out/store.profdata

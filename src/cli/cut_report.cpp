@@ -55,6 +55,24 @@ std::string_view verdict(const CutArea& area) {
     return nothing_lost;
 }
 
+/// Those of `options` that name a device for which the store makes no promise, each with a space before it.
+std::string without_promise(const std::string& options) {
+    std::string out;
+    for (const std::string_view one : {"--collateral", "--undecided", "--blank-faults"}) {
+        if (options.find(one) != std::string::npos) { out.append(" ").append(one); }
+    }
+    return out;
+}
+
+/// `word` as a shell takes it for one.
+std::string shell_word(const std::string& word) {
+    constexpr std::string_view plain = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_-./+:,@%";
+    if (!word.empty() && word.find_first_not_of(plain) == std::string::npos) { return word; }
+    std::string out = "'";
+    for (const char letter : word) { out += letter == '\'' ? std::string("'\\''") : std::string(1, letter); }
+    return out + "'";
+}
+
 void print_area(const CutArea& area, std::ostream& out) {
     const SearchCounts sum = sum_of(area);
     double seconds = 0;
@@ -66,11 +84,21 @@ void print_area(const CutArea& area, std::ostream& out) {
     if (stopped != 0) {
         out << fmt::format("  NOT ALL WAS TRIED: in {} of {} parts the time was up\n", stopped, area.parts.size());
     }
-    out << fmt::format("  {} blocks of {} units of {} B on {}, check code of {} bits{}\n\n", area.geometry.ring_blocks,
-                       area.geometry.units_per_ring_block(), area.geometry.unit_bytes, area.part, area.check_bits,
-                       area.shards > 1 && area.shards_seen.empty()
-                           ? fmt::format("; shard {} of {} only", area.shard, area.shards)
-                           : "");
+    if (!area.parts.empty() && area.parts.back().result.failure) {
+        out << "  stopped at the first failure: what comes behind it was not played\n";
+    }
+    if (const std::string unpromised = without_promise(area.options); !unpromised.empty()) {
+        out << fmt::format("  on a device that the store makes no promise for:{}\n", unpromised);
+    }
+    out << "  "
+        << wrapped(fmt::format("{} blocks of {} units of {} B on {}, check code of {} bits{}",
+                               area.geometry.ring_blocks, area.geometry.units_per_ring_block(),
+                               area.geometry.unit_bytes, area.part, area.check_bits,
+                               area.shards > 1 && area.shards_seen.empty()
+                                   ? fmt::format("; shard {} of {} only", area.shard, area.shards)
+                                   : ""),
+                   2, 2)
+        << "\n\n";
     for (const CutPart& part : area.parts) {
         const SearchCounts& counts = part.result.counts;
         out << fmt::format("  {:<22}{:>13} cut trials,{:>11} distinct {:>7.1f} s\n", part.name,
@@ -90,12 +118,18 @@ void print_area(const CutArea& area, std::ostream& out) {
     out << '\n';
     print_table(sum, out);
     const ChanceLimit limit = chance_limit(sum.torn, area.check_bits);
-    out << fmt::format("\n  {} cut points, {} cut trials, {} distinct, {} starts run, {:.1f} s\n",
-                       with_groups(sum.cuts), with_groups(sum.trials + sum.equal), with_groups(sum.trials),
-                       with_groups(sum.starts), seconds);
+    out << "\n  "
+        << wrapped(fmt::format("{} cut points, {} cut trials, {} distinct, {} starts run, {:.1f} s",
+                               with_groups(sum.cuts), with_groups(sum.trials + sum.equal), with_groups(sum.trials),
+                               with_groups(sum.starts), seconds),
+                   2, 2)
+        << '\n';
     if (sum.saves != 0) { out << fmt::format("  saved when the supply fails: {} times\n", with_groups(sum.saves)); }
-    out << fmt::format("  torn units read in {} starts; passed the check by chance: {} ({:.2g} expected)\n",
-                       with_groups(sum.torn), sum.chance, limit.expected);
+    out << "  "
+        << wrapped(fmt::format("torn units read in {} starts; passed the check by chance: {} ({:.2g} expected)",
+                               with_groups(sum.torn), sum.chance, limit.expected),
+                   2, 2)
+        << '\n';
     out << "  "
         << wrapped(
                "Each distinct trial: opened read-only and for good, every record read, held against the model and "
@@ -134,13 +168,13 @@ bool report(const std::vector<CutArea>& areas, bool json, std::ostream& out) {
 
 void print_failure(const ProofPart& part, const SearchFailure& failure, const CutArea& area, bool flash,
                    std::ostream& out) {
-    out << fmt::format("FAILURE in {}: {}\n", part.name, failure.what);
+    out << wrapped(fmt::format("FAILURE in {}: {}", part.name, failure.what), 0, 2) << '\n';
     for (const std::string& line : failure.story) { out << "  " << line << '\n'; }
     if (flash) {
         print_flash(part, failure.before, failure.after, failure.faulting, "the start that shows it", out);
     } else {
         out << fmt::format("  play it again, with the flash before and after:\n  perdure cut {} --replay {}\n\n",
-                           area.file, replay_of(area, part.name, failure.path));
+                           shell_word(area.file), replay_of(area, part.name, failure.path));
     }
 }
 

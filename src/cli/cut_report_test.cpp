@@ -35,6 +35,33 @@ TEST(CutReport, ItsFirstLineSaysWhyItDoesNotHold) {
     EXPECT_EQ(first_line(lost, false), "pump, area store: A CUT LOSES SOMETHING, OR BYTES ARE MADE UP");
 }
 
+TEST(CutReport, AFailureSaysWhereItStoppedAndOnWhatDevice) {
+    CutArea area = area_of(10, 1000, 0);
+    area.parts[0].result.failure.emplace();
+    area.options = " --length 1 --undecided";
+    std::ostringstream out;
+    EXPECT_FALSE(report({area}, false, out));
+    EXPECT_NE(out.str().find("  stopped at the first failure"), std::string::npos);
+    EXPECT_NE(out.str().find("  on a device that the store makes no promise for: --undecided\n"), std::string::npos);
+}
+
+TEST(CutReport, LinesFitAndTheReplayLineIsWordsForAShell) {
+    CutArea area = area_of(1'000'000'000, 100'000'000'000, 0);
+    area.parts[0].result.counts.trials = area.parts[0].result.counts.equal = 900'000'000;
+    area.check_bits = 32;
+    area.part = "a-part-with-a-long-name-4711";
+    area.shard = area.shards = shards_most;
+    std::ostringstream out;
+    report({area}, false, out);
+    std::istringstream lines(out.str());
+    for (std::string line; std::getline(lines, line);) { EXPECT_LE(line.size(), 80U) << line; }
+
+    area.file = "my pump's.toml";
+    std::ostringstream failure;
+    print_failure({}, {}, area, false, failure);
+    EXPECT_NE(failure.str().find("perdure cut 'my pump'\\''s.toml' --replay "), std::string::npos) << failure.str();
+}
+
 TEST(CutReport, AShardToWhichNoCutFellHolds) {
     CutArea shard = area_of(0, 0, 0);
     shard.shards = 400;

@@ -63,7 +63,13 @@ tl::expected<std::string, std::string> read_file(const std::string& path, uint64
     return contents;
 }
 
-std::string write_file(const std::string& path, std::string_view contents) {
+std::string write_file(const std::string& to, std::string_view contents) {
+    std::error_code none;
+    const bool link = std::filesystem::is_symlink(to, none);
+    const std::string path = link ? std::filesystem::weakly_canonical(to, none).string() : to; // the link stays
+    if (std::filesystem::exists(path, none) && !std::filesystem::is_regular_file(path, none)) {
+        return fmt::format("cannot write '{}': it is there, and is no file", to);
+    }
     const std::string beside = path + ".part";
     errno = 0;
     std::ofstream file(beside, std::ios::binary);
@@ -73,7 +79,7 @@ std::string write_file(const std::string& path, std::string_view contents) {
     const std::string reason = last_reason();
     std::error_code error;
     std::filesystem::remove(beside, error);
-    return fmt::format("cannot write '{}'{}", path, reason);
+    return fmt::format("cannot write '{}'{}", to, reason);
 }
 
 namespace {

@@ -205,6 +205,32 @@ std::string record_name(uint32_t id, const RecordLabels& labels) {
     return found == labels.end() ? fmt::format("record {}", id) : fmt::format("'{}'", found->second.name);
 }
 
+namespace {
+
+std::string fields_text(const std::vector<RecordLabel::Field>& fields, std::span<const uint8_t> payload) {
+    std::string out;
+    size_t at = 0;
+    for (const RecordLabel::Field& field : fields) {
+        const bool stored = field.bytes <= payload.size() - at;
+        out += fmt::format("{}{}{}", out.empty() ? "" : ", ", field.name,
+                           stored ? " = " + field_text(field, payload.subspan(at, field.bytes)) : " not stored");
+        at = stored ? at + field.bytes : payload.size();
+    }
+    return at < payload.size() ? out + ", and more: " + hex(payload.subspan(at)) : out;
+}
+
+/// A log kept as one value: the next sample's number, then room for samples, number n at place n modulo their count.
+std::string short_log_text(const RecordLabel& label, std::span<const uint8_t> payload) {
+    const auto next = static_cast<uint32_t>(number_at(payload, 0, 4));
+    if (next == 0) { return "a log without samples yet"; }
+    const size_t sample_bytes = (payload.size() - 4) / label.samples_in_payload;
+    const auto newest = payload.subspan(4 + (next - 1) % label.samples_in_payload * sample_bytes, sample_bytes);
+    return fmt::format("a log of {} samples, the newest is number {}: {}", std::min(next, label.samples_in_payload),
+                       next - 1, fields_text(label.fields, newest));
+}
+
+} // namespace
+
 std::string payload_text(uint32_t id, std::span<const uint8_t> payload, const RecordLabels& labels) {
     std::string out;
     size_t at = 0;
@@ -216,13 +242,11 @@ std::string payload_text(uint32_t id, std::span<const uint8_t> payload, const Re
     }
     const auto found = labels.find(id);
     if (found == labels.end() || found->second.fields.empty()) { return payload.empty() ? "nothing" : hex(payload); }
-    for (const RecordLabel::Field& field : found->second.fields) {
-        const bool stored = field.bytes <= payload.size() - at;
-        out += fmt::format("{}{}{}", out.empty() ? "" : ", ", field.name,
-                           stored ? " = " + field_text(field, payload.subspan(at, field.bytes)) : " not stored");
-        at = stored ? at + field.bytes : payload.size();
+    const RecordLabel& label = found->second;
+    if (label.samples_in_payload > 0 && payload.size() >= 4 + label.samples_in_payload) {
+        return short_log_text(label, payload);
     }
-    return at < payload.size() ? out + ", and more: " + hex(payload.subspan(at)) : out;
+    return fields_text(label.fields, payload);
 }
 
 void mark_units(const AreaView& view, const Decoded& decoded, std::vector<UnitMark>& out) {

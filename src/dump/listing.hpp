@@ -19,7 +19,8 @@ struct RecordLabel {
         bool is_float = false; ///< IEEE 754, 4 or 8 bytes
     };
     std::string name;
-    std::vector<Field> fields; ///< empty: the payload is shown as bytes
+    std::vector<Field> fields;       ///< empty: the payload is shown as bytes
+    uint32_t samples_in_payload = 0; ///< a log kept as one value: how many samples that has room for; 0: not one
 };
 using RecordLabels = std::map<uint32_t, RecordLabel>; ///< by id
 

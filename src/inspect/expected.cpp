@@ -10,6 +10,9 @@ RecordLabels labels_of(const std::vector<const Record*>& records) {
     for (const Record* record : records) {
         RecordLabel& label = labels[record->id];
         label.name = record->name;
+        if (record->log && record->log->short_log) {
+            label.samples_in_payload = static_cast<uint32_t>(record->log->depth_samples);
+        }
         for (const Field& field : record->fields) {
             const bool is_float = field.type == FieldType::f32 || field.type == FieldType::f64;
             const bool is_signed = field.type == FieldType::i8 || field.type == FieldType::i16 ||

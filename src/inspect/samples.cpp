@@ -1,15 +1,40 @@
 // The contents of logs.
+#include <algorithm>
+#include <span>
+
 #include <fmt/format.h>
 
 #include "inspect/samples.hpp"
 
 namespace perdure {
+namespace {
+
+/// A log kept as one value: the next sample's number in four bytes, then room for `depth` samples, number n at place n
+/// modulo `depth`.
+void collect_short_log(InspectedRecord& of, bool with_bytes) {
+    constexpr size_t number_bytes = 4;
+    if (of.record == nullptr || !of.record->log || !of.record->log->short_log || !of.stored) { return; }
+    const uint64_t depth = of.record->log->depth_samples;
+    const size_t bytes = of.record->fields_bytes();
+    if (depth == 0 || of.payload.size() != number_bytes + depth * bytes) { return; }
+    uint32_t next = 0;
+    for (size_t i = 0; i < number_bytes; i++) { next |= uint32_t{of.payload[i]} << (8 * i); }
+    of.log_next = next;
+    of.sample_count = std::min<uint64_t>(next, depth);
+    const HistoryEntry at = of.newest.value_or(HistoryEntry{});
+    for (uint64_t number = next - of.sample_count; with_bytes && number < next; number++) {
+        const auto sample = std::span(of.payload).subspan(number_bytes + number % depth * bytes, bytes);
+        of.samples.push_back({static_cast<uint32_t>(number), at.block, at.unit, {sample.begin(), sample.end()}});
+    }
+}
+
+} // namespace
 
 void collect_samples(InspectedRecord& of, const Decoded& decoded, bool with_bytes) {
     for (const DumpRecord& record : decoded.records) {
         if (record.id == of.id && record.present) { of.log_next = record.log_next; }
     }
-    if (!of.log_next) { return; }
+    if (!of.log_next) { return collect_short_log(of, with_bytes); }
     for (const DumpEntry* entry : decoded.log_entries(of.id)) {
         of.sample_count += entry->log->count;
         const size_t bytes = entry->payload.size() / entry->log->count;
@@ -22,7 +47,7 @@ void collect_samples(InspectedRecord& of, const Decoded& decoded, bool with_byte
 
 std::string samples_csv(const InspectedRecord& record) {
     const bool known = record.record != nullptr && !record.samples.empty() &&
-                       record.samples.front().bytes.size() == record.record->payload_bytes();
+                       record.samples.front().bytes.size() == record.record->fields_bytes();
     std::string out = "number";
     if (known) {
         for (const Field& field : record.record->fields) { out += "," + field.name; }

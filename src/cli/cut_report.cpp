@@ -118,12 +118,9 @@ void print_area(const CutArea& area, std::ostream& out) {
     out << '\n';
     print_table(sum, out);
     const ChanceLimit limit = chance_limit(sum.torn, area.check_bits);
-    out << "\n  "
-        << wrapped(fmt::format("{} cut points, {} cut trials, {} distinct, {} starts run, {:.1f} s",
-                               with_groups(sum.cuts), with_groups(sum.trials + sum.equal), with_groups(sum.trials),
-                               with_groups(sum.starts), seconds),
-                   2, 2)
-        << '\n';
+    out << fmt::format("\n  {} cut points, {} cut trials, {} distinct\n  {} starts run, {:.1f} s\n",
+                       with_groups(sum.cuts), with_groups(sum.trials + sum.equal), with_groups(sum.trials),
+                       with_groups(sum.starts), seconds);
     if (sum.saves != 0) { out << fmt::format("  saved when the supply fails: {} times\n", with_groups(sum.saves)); }
     out << "  "
         << wrapped(fmt::format("torn units read in {} starts; passed the check by chance: {} ({:.2g} expected)",

@@ -35,14 +35,12 @@ void print_table(const SearchCounts& counts, std::ostream& out) {
     }
 }
 
-constexpr std::string_view nothing_lost = "no cut tried loses anything";
-
 bool agrees(uint64_t chance, const ChanceLimit& limit) {
     return static_cast<double>(chance) <= limit.most;
 }
 
-/// What was found of an area, in a line.
-std::string_view verdict(const CutArea& area) {
+/// Why an area does not hold, in a line; empty: it does.
+std::string_view why_not(const CutArea& area) {
     const bool lost = std::any_of(area.parts.begin(), area.parts.end(),
                                   [](const CutPart& part) { return part.result.failure.has_value(); });
     if (lost) { return "A CUT LOSES SOMETHING, OR BYTES ARE MADE UP"; }
@@ -52,7 +50,7 @@ std::string_view verdict(const CutArea& area) {
     if (!agrees(sum.chance, chance_limit(sum.torn, area.check_bits))) {
         return "MORE TORN ENTRIES PASS THE CHECK THAN CHANCE LETS PASS";
     }
-    return nothing_lost;
+    return {};
 }
 
 /// Those of `options` that name a device for which the store makes no promise, each with a space before it.
@@ -77,7 +75,8 @@ void print_area(const CutArea& area, std::ostream& out) {
     const SearchCounts sum = sum_of(area);
     double seconds = 0;
     for (const CutPart& part : area.parts) { seconds += part.seconds; }
-    out << fmt::format("{}, area {}: {}\n", area.project, area.area, verdict(area));
+    const std::string_view why = why_not(area);
+    out << fmt::format("{}, area {}: {}\n", area.project, area.area, why.empty() ? "no cut tried loses anything" : why);
     const auto stopped = std::count_if(area.parts.begin(), area.parts.end(), [](const CutPart& part) {
         return !part.result.complete && !part.result.failure;
     });
@@ -150,7 +149,7 @@ ChanceLimit chance_limit(uint64_t torn, uint32_t check_bits) {
 }
 
 bool holds(const CutArea& area) {
-    return verdict(area) == nothing_lost;
+    return why_not(area).empty();
 }
 
 bool report(const std::vector<CutArea>& areas, bool json, std::ostream& out) {

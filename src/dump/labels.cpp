@@ -219,17 +219,15 @@ std::string fields_text(const std::vector<RecordLabel::Field>& fields, std::span
     return at < payload.size() ? out + ", and more: " + hex(payload.subspan(at)) : out;
 }
 
-/// A log kept as one value: the next sample's number, then room for samples, number n at place n modulo their count.
-std::string short_log_text(const RecordLabel& label, std::span<const uint8_t> payload) {
-    const auto next = static_cast<uint32_t>(number_at(payload, 0, 4));
-    if (next == 0) { return "a log without samples yet"; }
-    const size_t sample_bytes = (payload.size() - 4) / label.samples_in_payload;
-    const auto newest = payload.subspan(4 + (next - 1) % label.samples_in_payload * sample_bytes, sample_bytes);
-    return fmt::format("a log of {} samples, the newest is number {}: {}", std::min(next, label.samples_in_payload),
-                       next - 1, fields_text(label.fields, newest));
-}
-
 } // namespace
+
+std::optional<ShortLog> short_log_in(std::span<const uint8_t> payload, uint64_t places, uint64_t sample_bytes) {
+    constexpr size_t number_bytes = 4;
+    if (places == 0 || payload.size() != number_bytes + places * sample_bytes) { return std::nullopt; }
+    const auto next = static_cast<uint32_t>(number_at(payload, 0, number_bytes));
+    return ShortLog{next, static_cast<uint32_t>(std::min<uint64_t>(next, places)), static_cast<uint32_t>(places),
+                    payload.subspan(number_bytes)};
+}
 
 std::string payload_text(uint32_t id, std::span<const uint8_t> payload, const RecordLabels& labels) {
     std::string out;
@@ -243,10 +241,14 @@ std::string payload_text(uint32_t id, std::span<const uint8_t> payload, const Re
     const auto found = labels.find(id);
     if (found == labels.end() || found->second.fields.empty()) { return payload.empty() ? "nothing" : hex(payload); }
     const RecordLabel& label = found->second;
-    if (label.samples_in_payload > 0 && payload.size() >= 4 + label.samples_in_payload) {
-        return short_log_text(label, payload);
-    }
-    return fields_text(label.fields, payload);
+    if (label.samples_in_payload == 0) { return fields_text(label.fields, payload); }
+    uint64_t sample_bytes = 0;
+    for (const RecordLabel::Field& field : label.fields) { sample_bytes += field.bytes; }
+    const auto log = short_log_in(payload, label.samples_in_payload, sample_bytes);
+    if (!log) { return "a log of another size: " + hex(payload); }
+    if (log->count == 0) { return "a log without samples yet"; }
+    return fmt::format("a log of {} samples, the newest is number {}: {}", log->count, log->next - 1,
+                       fields_text(label.fields, log->sample(log->next - 1)));
 }
 
 void mark_units(const AreaView& view, const Decoded& decoded, std::vector<UnitMark>& out) {

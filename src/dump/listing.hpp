@@ -2,6 +2,8 @@
 #pragma once
 
 #include <map>
+#include <optional>
+#include <span>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -22,6 +24,21 @@ struct RecordLabel {
     std::vector<Field> fields;       ///< empty: the payload is shown as bytes
     uint32_t samples_in_payload = 0; ///< a log kept as one value: how many samples that has room for; 0: not one
 };
+/// What a log kept as one value holds: the next sample's number in four bytes, then `places` for samples, number n at
+/// place n modulo `places`.
+struct ShortLog {
+    uint32_t next = 0;
+    uint32_t count = 0; ///< samples that are still there
+    uint32_t places = 0;
+    std::span<const uint8_t> samples;
+    [[nodiscard]] std::span<const uint8_t> sample(uint32_t number) const {
+        const size_t bytes = samples.size() / places;
+        return samples.subspan(number % places * bytes, bytes);
+    }
+};
+/// Nothing where `payload` is of another size.
+std::optional<ShortLog> short_log_in(std::span<const uint8_t> payload, uint64_t places, uint64_t sample_bytes);
+
 using RecordLabels = std::map<uint32_t, RecordLabel>; ///< by id
 
 enum class UnitKind : uint8_t {

@@ -1,7 +1,4 @@
 // The contents of logs.
-#include <algorithm>
-#include <span>
-
 #include <fmt/format.h>
 
 #include "inspect/samples.hpp"
@@ -9,22 +6,17 @@
 namespace perdure {
 namespace {
 
-/// A log kept as one value: the next sample's number in four bytes, then room for `depth` samples, number n at place n
-/// modulo `depth`.
+/// Of a log kept as one value.
 void collect_short_log(InspectedRecord& of, bool with_bytes) {
-    constexpr size_t number_bytes = 4;
     if (of.record == nullptr || !of.record->log || !of.record->log->short_log || !of.stored) { return; }
-    const uint64_t depth = of.record->log->depth_samples;
-    const size_t bytes = of.record->fields_bytes();
-    if (depth == 0 || of.payload.size() != number_bytes + depth * bytes) { return; }
-    uint32_t next = 0;
-    for (size_t i = 0; i < number_bytes; i++) { next |= uint32_t{of.payload[i]} << (8 * i); }
-    of.log_next = next;
-    of.sample_count = std::min<uint64_t>(next, depth);
+    const auto log = short_log_in(of.payload, of.record->log->depth_samples, of.record->fields_bytes());
+    if (!log) { return; }
+    of.log_next = log->next;
+    of.sample_count = log->count;
     const HistoryEntry at = of.newest.value_or(HistoryEntry{});
-    for (uint64_t number = next - of.sample_count; with_bytes && number < next; number++) {
-        const auto sample = std::span(of.payload).subspan(number_bytes + number % depth * bytes, bytes);
-        of.samples.push_back({static_cast<uint32_t>(number), at.block, at.unit, {sample.begin(), sample.end()}});
+    for (uint32_t number = log->next - log->count; with_bytes && number != log->next; number++) {
+        const auto sample = log->sample(number);
+        of.samples.push_back({number, at.block, at.unit, {sample.begin(), sample.end()}});
     }
 }
 

@@ -49,6 +49,8 @@ TEST(Samples, ALogKeptAsOneValueOfAnotherSizeIsNotTakenApart) {
     collect_samples(of, {}, true);
     EXPECT_FALSE(of.log_next);
     EXPECT_TRUE(of.samples.empty());
+    EXPECT_EQ(payload_text(7, of.payload, labels_of({&record})),
+              "a log of another size: 06 00 00 00 EC 03 0E ED 03 0F EA 03 0C");
 }
 
 TEST(Samples, AListingNamesItsNewestSample) {
